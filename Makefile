@@ -1,0 +1,51 @@
+# Everything a person does here. `make help` lists it.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+DEMO ?= demo
+
+.PHONY: help setup setup-dev system demo test check format bench sources
+
+help:            ## this list
+	@sed -n 's/^\([a-z-]*\): .*## /\1\t/p; s/^\([a-z-]*\):  *## /\1\t/p' Makefile
+
+$(VENV)/run.stamp: requirements.lock pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .
+	$(BIN)/python -m takeup.measure.warm
+	touch $@
+
+$(VENV)/dev.stamp: $(VENV)/run.stamp requirements-dev.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements-dev.lock
+	touch $@
+
+setup: $(VENV)/run.stamp    ## a locked, pinned .venv that runs takeup
+
+setup-dev: $(VENV)/dev.stamp    ## the same with what tests need
+
+system: setup-dev    ## system parts of some tests (a browser, Chinese language data), where this user may install them
+	@$(BIN)/python tests/system_parts.py
+
+demo: setup    ## an invented family's box through the whole job, in ./demo
+	$(BIN)/takeup demo $(DEMO)
+
+test: system check    ## every test
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+check: setup-dev    ## formatter, linter, types, import contracts
+	$(BIN)/ruff check src tests bench
+	$(BIN)/ruff format --check src tests bench
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	@$(BIN)/python -m tests.house.grades
+
+format: setup-dev    ## put every file in the house's shape
+	$(BIN)/ruff check --fix-only --quiet src tests bench
+	$(BIN)/ruff format src tests bench
+
+bench: setup-dev    ## speed and memory as ratios to a reference in the same run
+	$(BIN)/python -m bench
+
+sources: setup    ## docs/sources.md from the tables
+	$(BIN)/python -m takeup.tables.listing > docs/sources.md

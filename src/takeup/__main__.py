@@ -1,0 +1,4 @@
+from takeup.cli.main import run
+
+if __name__ == "__main__":
+    run()

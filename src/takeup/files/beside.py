@@ -1,0 +1,90 @@
+"""Write beside, flush, rename: the one way a new file comes into being. A reader sees the old file or the whole new one."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from takeup.errors import NotPossible
+
+PART = ".takeup-part"  # the ending of a file that is not whole yet; swept when the box is next opened
+
+
+@contextmanager
+def beside(target: Path) -> Iterator[Path]:
+    """Hand out a part name beside ``target``; on a clean end flush it, rename it, flush the folder.
+
+    On an exception (a full disk, a stop) the part is removed and ``target`` stays as it was. A kill leaves only a
+    ``*.takeup-part`` that nobody takes for the real thing.
+
+    Raises
+    ------
+    NotPossible
+        ``disk.full`` or ``disk.cannot-write`` when the place refuses.
+    """
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise cannot_write(target, error) from error
+    part = target.with_name(f".{target.stem[:40]}-{secrets.token_hex(4)}{PART}{target.suffix}")
+    try:
+        yield part
+        flush_file(part)
+        os.replace(part, target)
+        flush_folder(target.parent)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise cannot_write(target, error) from error
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+
+
+def write_bytes(target: Path, data: bytes) -> None:
+    """Write a small file whole or not at all."""
+    with beside(target) as part:
+        part.write_bytes(data)
+
+
+def flush_file(path: Path) -> None:
+    """Force a file's bytes out of the computer's memory onto its disk."""
+    handle = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def flush_folder(folder: Path) -> None:
+    """Force a folder's names onto the disk (systems without that notion skip it)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError:
+        pass  # some file systems refuse to flush a folder; the rename itself is still atomic
+    finally:
+        os.close(handle)
+
+
+def cannot_write(target: Path, error: OSError) -> NotPossible:
+    """The system's refusal to write, as our sentence."""
+    if error.errno in (28, 122):  # ENOSPC, EDQUOT
+        return NotPossible("disk.full", path=str(target))
+    return NotPossible("disk.cannot-write", path=str(target), error=error.strerror or str(error))
+
+
+def is_part(path: Path) -> bool:
+    """Whether a name is one of our unfinished files."""
+    return PART in path.name
+
+
+def sweep(folder: Path) -> None:
+    """Take away the unfinished parts (``*.takeup-part*``) that an interrupted command left under a folder."""
+    for path in folder.rglob("*"):
+        if is_part(path) and path.is_file():
+            path.unlink(missing_ok=True)
