@@ -1,0 +1,109 @@
+"""What ``finish`` hands to each medium, and what it gets back: the words between the orchestrator and its makers.
+
+A maker is ``finish_<medium>(chosen, place, rows, settings, ears) -> list[Made]`` in ``tasks/finish_<medium>.py``:
+
+- ``chosen`` are the captures of ONE item, in the order of their parts; each is to become part of the result.
+- It makes what ``place.wants(role)`` says, writes every file through ``files.beside.beside(place.master(name))`` or
+  ``place.copy(name)``, and never touches a capture.
+- Before a long piece of work it asks ``place.standing(path, from_)``: what an earlier run made from the same captures
+  with the same settings, and still lies there whole. It hands that back instead of making it again.
+- It neither hashes nor remembers: ``tasks/finish.py`` hashes what came back and appends the facts ``made``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from takeup.streams import NO_FACTS, Original, Report, Verdict
+
+Role = Literal["master", "copy", "page", "text"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Description:
+    """Who, when, where of an item or of one picture in it, as a person gave it; empty where nothing is known."""
+
+    id: str
+    title: str = ""
+    description: str = ""
+    people: tuple[str, ...] = ()
+    date: str = ""  # EDTF where it can be read, else the words as they were given
+    place: str = ""
+    keywords: tuple[str, ...] = ()
+    creator: str = ""
+    rights: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """The captures of one part of an item (a side, a page, a reel with its parts) that are to be finished.
+
+    ``stored``, ``relative``, ``reports``, ``dates`` run in step: one entry per capture file, in number order. Most
+    parts have one; a film that the scanner cut into files has several.
+    """
+
+    original: Original
+    part: str  # "" when the item has but one; else as in the record: "side-a", "3", "back"
+    stored: tuple[Path, ...]  # where the captures lie on this disk
+    relative: tuple[str, ...]  # the same as the record tells them, relative to the box
+    reports: tuple[Report | None, ...]
+    sha256: tuple[str, ...] = ()
+    dates: tuple[str, ...] = ()  # when the station wrote each capture, ISO 8601 in UTC; "" when not known
+    verdict: Verdict = "good"  # the worst of its reports
+    description: Description | None = None
+
+    @property
+    def name(self) -> str:
+        """The name finished files of this part begin with: the item's id and the part."""
+        return f"{self.original.id}-{self.part}" if self.part else self.original.id
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """One finished file.
+
+    ``settings`` is plain JSON: what it was made with, shown to people. ``notes`` are things worth saying about it
+    (key of ``words/notes``, facts): what the capture was not good enough for, what was kept as it was.
+    """
+
+    path: Path
+    role: Role
+    from_: tuple[Path, ...]  # the captures (stored paths) it was made from
+    settings: Mapping[str, Any]
+    picture: str = ""  # id of a picture cut from a scan: "b1-1"
+    title: str = ""
+    size: tuple[int, int] | None = None  # as shown, in pixels; None for sound and text
+    seconds: float | None = None
+    notes: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+
+
+def _nothing_standing(path: Path, from_: tuple[Path, ...]) -> Made | None:
+    return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where the finished files of one item go, what is wanted, and what an earlier run left there.
+
+    ``standing(path, from_)`` gives back what lies whole at ``path``, made from just these captures with the settings in
+    force; None when it is to be made.
+    """
+
+    masters: Path  # BOX/masters/<item>
+    copies: Path  # BOX/copies/<item>
+    keep: str = "both"  # the item list's own word: both, copy, master
+    standing: Callable[[Path, tuple[Path, ...]], Made | None] = _nothing_standing
+    descriptions: Mapping[str, Description] = field(default_factory=lambda: NO_FACTS)  # by picture id, for titles
+
+    def wants(self, role: Role) -> bool:
+        """Whether files of a role are wanted. Pages and texts go with the copies."""
+        return self.keep == "both" or self.keep == ("master" if role == "master" else "copy")
+
+    def master(self, name: str) -> Path:
+        return self.masters / name
+
+    def copy(self, name: str) -> Path:
+        return self.copies / name
