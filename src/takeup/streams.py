@@ -87,8 +87,10 @@ class Measured:
     value: Any  # a finite number, a word, a list; None when it cannot be said
     unit: str
     why: str | None = None
-    why_facts: Mapping[str, Any] = NO_FACTS
-    extra: Mapping[str, Any] = NO_FACTS  # further contract names of this measure: "hz", "from", "flag", "held" ...
+    why_facts: Mapping[str, Any] = field(default_factory=lambda: NO_FACTS)
+    extra: Mapping[str, Any] = field(
+        default_factory=lambda: NO_FACTS
+    )  # further contract names of this measure: "hz", "from", "flag", "held" ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +106,7 @@ class Finding:
     area: tuple[float, float, float, float] | None = None  # x, y, width, height [px]
     value: float | None = None
     unit: str | None = None
-    facts: Mapping[str, Any] = NO_FACTS
+    facts: Mapping[str, Any] = field(default_factory=lambda: NO_FACTS)
     rows: tuple[str, ...] = ()  # the table rows it rests on
 
     def __post_init__(self) -> None:

@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
 
+import av
 import numpy as np
+
+from takeup.errors import Unreadable
+from takeup.media.moving_growing import Growing
+from takeup.media.moving_look import look_inside, sound_of, video_of
+from takeup.media.moving_planes import planes_of, samples_of
+from takeup.streams import CaptureFile
+
+FOLLOWED = ("avi", "mkv", "dv")  # containers that can be read while they grow; MOV and MP4 keep their index at the end
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +31,8 @@ class Picture:
     interlaced: bool  # as the picture says of itself
     top_first: bool
     key: bool = False
+    damaged: bool = False  # the decoder had to mend it
+    stamped: bool = True  # False: the file gave no time, ``at_s`` is counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,3 +43,170 @@ class SoundBlock:
     at_s: float
     samples: np.ndarray  # float32, shape (n_samples, n_channels), full scale 1.0
     rate_hz: int
+
+
+@dataclass(slots=True)
+class Reading:
+    """A capture being read: an iterator of pictures and sound blocks in file order.
+
+    After (and during) the walk ``broken`` tells why it ended before its end, and ``faults`` at which seconds packets
+    did not decode. What came before a break has been handed out.
+    """
+
+    path: Path
+    capture: CaptureFile
+    idle_s: float | None = None
+    sound: bool = True
+    pictures: bool = True
+    broken: str | None = None
+    faults: list[float] = field(default_factory=list)
+    _walk: Iterator[Picture | SoundBlock] | None = None
+
+    def __iter__(self) -> Iterator[Picture | SoundBlock]:
+        return self
+
+    def __next__(self) -> Picture | SoundBlock:
+        if self._walk is None:
+            self._walk = self._steps()
+        return next(self._walk)
+
+    def close(self) -> None:
+        """Stop early; the file is let go."""
+        if self._walk is not None:
+            self._walk.close()  # type: ignore[attr-defined]
+
+    def _steps(self) -> Iterator[Picture | SoundBlock]:
+        container, source = _open(self.path, self.capture, self.idle_s)
+        try:
+            wanted = [video_of(container)] * self.pictures + [sound_of(container)] * self.sound
+            streams = [stream for stream in wanted if stream is not None]
+            unpacker = _Unpacker(self.capture)
+            for packet in self._packets(container, streams):
+                yield from unpacker.unpack(self._decode(packet))
+            if self.broken:
+                for stream in streams:
+                    with suppress(av.FFmpegError):
+                        yield from unpacker.unpack(stream.codec_context.decode(None))
+        finally:
+            container.close()
+            if source is not None:
+                source.close()
+
+    def _packets(self, container: Any, streams: list[Any]) -> Iterator[Any]:
+        """Packets to the end, or as far as the container can be read."""
+        packets = container.demux(streams)
+        while True:
+            try:
+                packet = next(packets)
+            except (StopIteration, av.EOFError):
+                return
+            except (av.FFmpegError, OSError) as error:
+                self.broken = getattr(error, "strerror", None) or str(error)
+                return
+            yield packet
+
+    def _decode(self, packet: Any) -> list[Any]:
+        try:
+            return packet.decode()
+        except (av.FFmpegError, ValueError) as error:
+            at = packet.pts if packet.pts is not None else packet.dts
+            self.faults.append(float(at * packet.time_base) if at is not None else -1.0)
+            if packet.is_corrupt:  # half a packet at the end of a cut file
+                self.broken = getattr(error, "strerror", None) or str(error)
+            return []
+
+
+def look_at_moving(path: Path) -> CaptureFile:
+    """Say what a MOV, AVI, MKV, MP4, M4A or raw DV file is: header, streams and its first picture.
+
+    Raises
+    ------
+    Unreadable
+        ``capture.broken`` when neither picture nor sound can be found in it.
+    """
+    try:
+        with av.open(str(path), metadata_errors="replace") as container:
+            return look_inside(path, container)
+    except (av.FFmpegError, OSError) as error:
+        raise _broken(path, error) from error
+
+
+def can_follow(capture: CaptureFile) -> bool:
+    """Whether this container can be read while it is still being written."""
+    return capture.container in FOLLOWED
+
+
+def read_moving(
+    path: Path, capture: CaptureFile, *, idle_s: float | None = None, sound: bool = True, pictures: bool = True
+) -> Reading:
+    """Read a capture once, in file order.
+
+    Parameters
+    ----------
+    path, capture : Path, CaptureFile
+        the file, and what :func:`look_at_moving` said of it
+    idle_s : float, optional
+        When given, the file may still grow: it is whole after so long without growth [s]. Only where
+        :func:`can_follow` says so; else it is read as it is now.
+    sound, pictures : bool
+        which of the two are wanted; the other is skipped without being decoded
+
+    Returns
+    -------
+    Reading
+        iterate it; then ask ``broken`` and ``faults``.
+
+    Raises
+    ------
+    Unreadable
+        ``capture.broken`` when the file cannot be opened at all (raised by the first step).
+    """
+    return Reading(path, capture, idle_s, sound, pictures)
+
+
+def _open(path: Path, capture: CaptureFile, idle_s: float | None) -> tuple[Any, Growing | None]:
+    source = Growing(path, idle_s) if idle_s is not None and can_follow(capture) else None
+    form = {"mkv": "matroska", "avi": "avi", "dv": "dv"}[capture.container] if source else None
+    try:
+        container = av.open(source or str(path), format=form, metadata_errors="replace")
+    except (av.FFmpegError, OSError) as error:
+        if source is not None:
+            source.close()
+        raise _broken(path, error) from error
+    for stream in container.streams:
+        if stream.type in ("video", "audio"):
+            stream.thread_type = "AUTO"
+    return container, source
+
+
+def _broken(path: Path, error: Exception) -> Unreadable:
+    return Unreadable("capture.broken", path=str(path), error=getattr(error, "strerror", None) or str(error))
+
+
+class _Unpacker:
+    """Turns libav's frames into ours and keeps both counts."""
+
+    def __init__(self, capture: CaptureFile) -> None:
+        self.index = 0
+        self.first = 0
+        self.rate = float(capture.picture.rate) if capture.picture and capture.picture.rate else 25.0
+        self.top_first = bool(capture.picture and capture.picture.field_order == "top")
+
+    def unpack(self, frames: list[Any]) -> Iterator[Picture | SoundBlock]:
+        for frame in frames:
+            yield self._picture(frame) if isinstance(frame, av.VideoFrame) else self._block(frame)
+
+    def _picture(self, frame: Any) -> Picture:
+        planes, bits = planes_of(frame)
+        index, self.index = self.index, self.index + 1
+        stamped = frame.time is not None
+        at_s = float(frame.time) if stamped else index / self.rate
+        interlaced = bool(frame.interlaced_frame)
+        key = bool(frame.key_frame)
+        return Picture(index, at_s, planes, bits, interlaced, self.top_first, key, bool(frame.is_corrupt), stamped)
+
+    def _block(self, frame: Any) -> SoundBlock:
+        samples = samples_of(frame)
+        first, self.first = self.first, self.first + len(samples)
+        at_s = float(frame.time) if frame.time is not None else first / frame.sample_rate
+        return SoundBlock(first, at_s, samples, frame.sample_rate)

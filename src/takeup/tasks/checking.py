@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from takeup.streams import NO_FACTS, Finding, Original
@@ -15,7 +15,9 @@ class Heard:
 
     seconds: float  # of the capture, so far
     total_s: float | None = None
-    levels: Mapping[str, Any] = NO_FACTS  # for meters: {"left_dbfs": ..., "right_dbfs": ..., "peak_dbfs": ...}
+    levels: Mapping[str, Any] = field(
+        default_factory=lambda: NO_FACTS
+    )  # for meters: {"left_dbfs": ..., "right_dbfs": ..., "peak_dbfs": ...}
     findings: tuple[Finding, ...] = ()
 
 

@@ -1,0 +1,30 @@
+"""A file that is still being written, read as it grows."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+
+class Growing:
+    """Hands out a file's bytes in order and waits at its end until ``idle_s`` have passed without growth.
+
+    It has no ``seek`` on purpose: libav then never jumps ahead to look for an index that is not there yet.
+    """
+
+    def __init__(self, path: Path, idle_s: float) -> None:
+        self.file = open(path, "rb")  # noqa: SIM115 - closed by the reader that owns it
+        self.idle_s = idle_s
+
+    def read(self, size: int) -> bytes:
+        """Up to ``size`` bytes; empty only when nothing more has come for ``idle_s``."""
+        end = time.monotonic() + self.idle_s
+        while not (data := self.file.read(size)):
+            left = end - time.monotonic()
+            if left <= 0:
+                return b""
+            time.sleep(min(0.05, left))
+        return data
+
+    def close(self) -> None:
+        self.file.close()
