@@ -79,4 +79,3 @@ def work_in(folder: Path, doing: str, settings: Settings) -> Iterator[Box]:
     with held(box.folder, doing, settings.wait_s):
         sweep(box.folder)
         yield box
-

@@ -50,7 +50,12 @@ class Commands(click.Group):
             formatter.write_dl([(name, sentences[f"{name}.{spelled}"]) for name in COMMANDS])
 
 
-@click.command(cls=Commands, no_args_is_help=False, invoke_without_command=True, help="From a pile of originals to a proven hand-over.")
+@click.command(
+    cls=Commands,
+    no_args_is_help=False,
+    invoke_without_command=True,
+    help="From a pile of originals to a proven hand-over.",
+)
 @click.version_option(package_name="takeup")
 @click.pass_context
 def cli(ctx: click.Context) -> None:
@@ -82,7 +87,14 @@ def run() -> None:
     except click.ClickException as error:
         context = getattr(error, "ctx", None)
         message = error.format_message().replace("\n", " ").strip().rstrip(".") + "."
-        complain(say("faults", "command.wrong", lang, {"message": message, "command": context.command_path if context else "takeup"}))
+        complain(
+            say(
+                "faults",
+                "command.wrong",
+                lang,
+                {"message": message, "command": context.command_path if context else "takeup"},
+            )
+        )
         status = 2
     except TakeupError as error:
         complain(say("faults", error.key, lang, error.facts))

@@ -1,4 +1,4 @@
-"""Write beside, flush, rename: the one way a new file comes into being. A reader sees the old file or the whole new one."""
+"""Write beside, flush, rename: the one way a file comes into being. A reader sees the old one or the whole new one."""
 
 from __future__ import annotations
 

@@ -3,7 +3,8 @@
 Each folder ``words/<table>/`` is one table of sentences, a TOML file per subject: ``[key]`` with ``en`` and ``zh``
 (and, for findings, ``do.en`` and ``do.zh``).
 Sentences fill ``{name}`` from facts; ``{from_s:clock}`` prints seconds as m:ss or h:mm:ss, ``{bytes:size}`` bytes in
-both units, ``{x:1}`` one decimal, ``{share:percent}`` a share as per cent.
+both units, ``{x:1}`` one decimal, ``{share:percent}`` a share as per cent. A fact ``@carrier.vhs`` is a term of
+``words/terms/`` and is said in the reader's language.
 """
 
 from __future__ import annotations
@@ -64,7 +65,16 @@ def say(table: str, key: str, lang: str, facts: Mapping[str, Any] | None = None,
         key, dot, _ = key.rpartition(".")
         if not dot:
             raise KeyError(f"words/{table}/ has no {key}{tail}")
-    return _Filler().vformat(sentences[key + tail], (), dict(facts or {}))
+    return _Filler().vformat(
+        sentences[key + tail], (), {name: _term(fact, lang) for name, fact in (facts or {}).items()}
+    )
+
+
+def _term(fact: Any, lang: str) -> Any:
+    """``@carrier.vhs`` in a fact stands for that term in the reader's language; anything else is itself."""
+    if isinstance(fact, str) and fact.startswith("@"):
+        return load_sentences("terms").get(f"{fact[1:]}.{LANGUAGES[lang]}", fact)
+    return fact
 
 
 class _Filler(string.Formatter):

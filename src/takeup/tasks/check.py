@@ -1,0 +1,216 @@
+"""Check one capture, or every capture of a box: open once, measure, judge; in a box compare tries and remember."""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from takeup import __version__
+from takeup.box.folder import Box, work_in
+from takeup.box.record import Fact
+from takeup.errors import NotPossible, TakeupError, Unreadable
+from takeup.judge.again import align, thumb_likeness, tried_twice
+from takeup.media.probe import look_at
+from takeup.settings import Settings
+from takeup.streams import CaptureFile, Finding, Original, Report, Trace
+from takeup.tables.loader import load_rows
+from takeup.tables.rows import Rows
+from takeup.tasks.checking import Asked
+from takeup.tasks.ears import SILENT, Ears
+from takeup.tasks.reporting import facts_from, report_from
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """One capture and what its check gave. ``refused`` instead of a report where the file cannot be judged."""
+
+    path: Path
+    original: Original
+    capture: CaptureFile | None
+    report: Report | None
+    refused: TakeupError | None = None
+    repeats: str = ""  # stored path of the earlier capture of the same stretch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxChecked:
+    """All captures of a box, and what several show together."""
+
+    box: Path
+    checked: tuple[Checked, ...]
+    box_findings: tuple[tuple[Finding, tuple[Path, ...]], ...]
+
+
+def check_file(path: Path, asked: Asked) -> tuple[CaptureFile, Report]:
+    """Measure and judge one capture file. Writes nothing.
+
+    Raises
+    ------
+    Unreadable
+        If it is not a capture, or holds another medium than its carrier's.
+    """
+    rows = load_rows()
+    wanted = medium_of(asked.original.carrier, rows)
+    capture = look_at(path)
+    found = medium_in(capture)
+    if found != ("moving" if wanted in ("video", "film") else wanted):
+        raise Unreadable(
+            "capture.other-medium",
+            path=str(path),
+            found=f"@medium.{found}",
+            wanted=f"@medium.{wanted}",
+            carrier=f"@carrier.{asked.original.carrier}",
+        )
+    return capture, checker_of(wanted)(path, capture, asked, rows)
+
+
+def checker_of(medium: str) -> Callable[..., Report]:
+    """The check of one medium; imported when it is wanted, for each drags in its own libraries."""
+    return getattr(importlib.import_module(f"takeup.tasks.check_{medium}"), f"check_{medium}")
+
+
+def medium_of(carrier: str, rows: Rows) -> str:
+    """What a capture of this carrier is: sound, video, film or scan.
+
+    Raises
+    ------
+    NotPossible
+        If takeup knows no such carrier, or none of its stations plays it.
+    """
+    key = f"carriers.{carrier}.medium"
+    if key not in rows or not rows.value(key):
+        played = [name for name in rows.names("carriers") if rows.value(f"carriers.{name}.medium")]
+        raise NotPossible("carrier.unknown", carrier=carrier, known=", ".join(played))
+    return rows.value(key)
+
+
+def medium_in(capture: CaptureFile) -> str:
+    """What a file holds: moving, sound or scan."""
+    if capture.picture is not None:
+        return "moving"
+    return "sound" if capture.sound is not None else "scan"
+
+
+def check_box(
+    folder: Path,
+    settings: Settings,
+    *,
+    item: str = "",
+    anew: bool = False,
+    ask: Callable[[Original], Asked],
+    ears: Ears = SILENT,
+) -> BoxChecked:
+    """Check every capture of a box that was not yet checked as it lies there; compare tries; remember.
+
+    Parameters
+    ----------
+    item : str
+        Only this item's captures.
+    anew : bool
+        Check also what was checked before.
+    ask : callable
+        What is known of an item, as an :class:`Asked`.
+    """
+    rows = load_rows()
+    with work_in(folder, "check", settings) as box:
+        originals = {original.id: original for original in box.originals()}
+        if item and item not in originals:
+            raise NotPossible("box.no-such-item", path=str(box.folder), item=item, known=", ".join(originals))
+        taken = [fact for fact in box.record.latest("taken") if not item or fact.item == item]
+        done = {fact.key: fact for fact in box.record.latest("checked")}
+        results: list[Checked] = []
+        for at, fact in enumerate(taken):
+            ears.progress(box.name, at, len(taken), "files")
+            results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask))
+        ears.progress(box.name, len(taken), len(taken), "files")
+        return BoxChecked(box=box.folder, checked=tuple(results), box_findings=_duplicates(box, taken, results, rows))
+
+
+def _check_taken(
+    box: Box,
+    fact: Fact,
+    original: Original,
+    done: dict[str, Fact],
+    before: list[Checked],
+    rows: Rows,
+    anew: bool,
+    ask: Callable[[Original], Asked],
+) -> Checked:
+    """One stored capture: from the record when it was checked as it is, else measured now and remembered."""
+    stored, sha256 = fact.facts["stored"], fact.facts["sha256"]
+    path = box.path(stored)
+    known = done.get(stored)
+    try:
+        if known and not anew and known.facts["sha256"] == sha256 and known.facts["by"] == __version__:
+            return Checked(
+                path=path,
+                original=original,
+                capture=look_at(path),
+                report=report_from(known.facts["report"]),
+                repeats=known.facts.get("repeats", ""),
+            )
+        capture, report = check_file(path, ask(original))
+    except TakeupError as refused:
+        return Checked(path=path, original=original, capture=None, report=None, refused=refused)
+    report, repeats = _in_the_light_of_earlier(box, fact, report, before, rows)
+    facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
+    box.record.append("checked", facts, item=fact.item, key=stored)
+    return Checked(path=path, original=original, capture=capture, report=report, repeats=repeats)
+
+
+def _in_the_light_of_earlier(
+    box: Box, fact: Fact, report: Report, before: list[Checked], rows: Rows
+) -> tuple[Report, str]:
+    """Compare a capture with the latest earlier one of the same stretch of the same item."""
+    parts = {earlier.facts["stored"]: earlier.facts["part"] for earlier in box.record.latest("taken", fact.item)}
+    for earlier in reversed(before):
+        stored = box.relative(earlier.path)
+        if stored not in parts or earlier.report is None:
+            continue
+        alignment = align(report.trace, earlier.report.trace, rows)
+        # Where content cannot tell (a silent first try), the same part named again after a redo is a new try.
+        named_again = parts[stored] == fact.facts["part"] and earlier.report.verdict == "redo"
+        if alignment or named_again or _same_picture(box.path(fact.facts["stored"]), report, earlier, rows):
+            return tried_twice(report, earlier.report, alignment, rows), stored
+    return report, ""
+
+
+def _same_picture(path: Path, report: Report, earlier: Checked, rows: Rows) -> bool:
+    """Whether two scans show the same page or bed: alike in miniature, and alike in their fine detail."""
+    if thumb_likeness(report.trace, earlier.report.trace) < rows.value("again.scan.candidate"):
+        return False
+    from takeup.measure.scan.sameness import sameness
+    from takeup.media.still import read_miniature
+
+    likeness = sameness(read_miniature(path), read_miniature(earlier.path))
+    return likeness >= rows.value("again.scan.likeness")
+
+
+def _duplicates(
+    box: Box, taken: list[Fact], results: list[Checked], rows: Rows
+) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:
+    """Captures of different items or sides that hold the same recording."""
+    found = []
+    for at, later in enumerate(results):
+        for earlier in results[:at]:
+            if later.report is None or earlier.report is None or later.repeats == box.relative(earlier.path):
+                continue
+            if later.report.medium != earlier.report.medium:
+                continue
+            if not (
+                align(later.report.trace, earlier.report.trace, rows)
+                or _same_picture(later.path, later.report, earlier, rows)
+            ):
+                continue
+            finding = Finding(
+                name="duplicate",
+                verdict="look",
+                again="no",
+                facts={"of": earlier.path.name},
+                rows=("again.align.likeness",),
+            )
+            found.append((replace(finding), (later.path, earlier.path)))
+            break
+    return tuple(found)

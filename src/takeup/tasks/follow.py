@@ -1,0 +1,115 @@
+"""Check a capture while it is being written: an event as soon as a thing is known, the same verdict in the end."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from takeup.errors import NotPossible, Unreadable
+from takeup.media.probe import look_at
+from takeup.streams import CaptureFile, Finding, Report
+from takeup.tables.loader import load_rows
+from takeup.tasks.check import check_file, medium_of
+from takeup.tasks.checking import Asked, Heard
+
+LOOK_EVERY_S = 0.1
+
+Emit = Callable[[str, dict[str, Any], Finding | None], None]
+"""Told each event: its name (``progress``, ``finding``, ``end``), its figures, and the finding if it is one."""
+
+
+def follow(path: Path, asked: Asked, idle_s: float, emit: Emit) -> Report:
+    """Follow one growing file until it has not grown for ``idle_s`` seconds, telling events as they become known.
+
+    A finding is never taken back; one that was told while it lasted is told once more, with its end, when it is over.
+    In the end the findings told are those of checking the finished file.
+
+    Raises
+    ------
+    Unreadable
+        If nothing came, or what came is not a capture of this carrier.
+    """
+    medium_of(asked.original.carrier, load_rows())
+    if path.is_dir():
+        raise NotPossible("follow.needs-file", path=str(path))
+    capture = _first_sight(path, idle_s)
+    teller = _Teller(emit)
+    if capture is not None and _can_follow(capture):
+        _, report = check_file(path, replace(asked, idle_s=idle_s, hear=teller.hear))
+    else:
+        emit("progress", {"seconds": 0.0, "levels": {}, "why": "@why.index-at-end"}, None)
+        _wait_until_whole(path, idle_s, emit)
+        _, report = check_file(path, asked)
+    teller.rest(report)
+    emit("end", {"seconds": report.seconds, "verdict": report.verdict}, None)
+    return report
+
+
+class _Teller:
+    """Remembers what was told, so that nothing is told twice or taken back."""
+
+    def __init__(self, emit: Emit) -> None:
+        self.emit = emit
+        self.told: dict[tuple[str, float | None], Finding] = {}
+        self.last = 0.0
+
+    def hear(self, heard: Heard) -> None:
+        for finding in heard.findings:
+            self._tell(finding)
+        now = time.monotonic()
+        if now - self.last >= LOOK_EVERY_S:
+            self.last = now
+            self.emit("progress", {"seconds": round(heard.seconds, 3), "levels": dict(heard.levels)}, None)
+
+    def rest(self, report: Report) -> None:
+        for finding in report.findings:
+            self._tell(finding)
+
+    def _tell(self, finding: Finding) -> None:
+        key = (finding.name, finding.from_s)
+        if self.told.get(key) != finding:
+            self.told[key] = finding
+            self.emit("finding", {}, finding)
+
+
+def _first_sight(path: Path, idle_s: float) -> CaptureFile | None:
+    """What the file is, as soon as its head is there; None when only its end will tell (an index at the end)."""
+    until, size = time.monotonic() + idle_s, -1
+    while True:
+        grown = path.stat().st_size if path.exists() else 0
+        if grown != size:
+            until, size = time.monotonic() + idle_s, grown
+        if size:
+            try:
+                return look_at(path)
+            except Unreadable as error:
+                unfinished = error
+                if error.key not in ("capture.broken", "capture.unknown") and not error.key.endswith("unfinished"):
+                    return None
+        if time.monotonic() >= until:
+            if not size:
+                return look_at(path)  # says plainly that it is not there, or empty
+            raise unfinished
+        if size > 1_000_000:
+            return None
+        time.sleep(LOOK_EVERY_S / 2)
+
+
+def _can_follow(capture: CaptureFile) -> bool:
+    """Whether pictures or sound can be read before the file is closed."""
+    return capture.container not in ("mp4", "mov", "m4a") and capture.image is None
+
+
+def _wait_until_whole(path: Path, idle_s: float, emit: Emit) -> None:
+    until, size, told = time.monotonic() + idle_s, -1, 0.0
+    while time.monotonic() < until:
+        grown = path.stat().st_size
+        if grown != size:
+            until, size = time.monotonic() + idle_s, grown
+            if time.monotonic() - told >= 1:
+                told = time.monotonic()
+                emit("progress", {"seconds": None, "bytes": size, "levels": {}, "why": "@why.index-at-end"}, None)
+        time.sleep(LOOK_EVERY_S)
