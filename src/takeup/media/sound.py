@@ -1,0 +1,254 @@
+"""Reads captures of sound: PCM straight from the disk (closed, unclosed or still growing), the rest through libav."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from takeup.errors import Unreadable
+from takeup.media.moving_growing import Growing
+from takeup.media.wave import Layout, read_layout, unpack
+from takeup.streams import CaptureFile, SoundStream
+
+BLOCK = 1 << 16  # frames handed out at once, at most
+HELD_BACK = 4096  # bytes kept back while a header is open: closing it may put a text chunk there
+LOOK_EVERY_S = 0.05
+
+
+def look_at_sound(path: Path) -> CaptureFile:
+    """Say what a WAV, RF64, BW64, AIFF, FLAC or MP3 file is.
+
+    Raises
+    ------
+    Unreadable
+        ``sound.unfinished`` (its header is not all there), ``sound.no-samples``, ``capture.broken``.
+    """
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        head = file.read(4)
+    if head not in (b"RIFF", b"RF64", b"BW64", b"FORM"):
+        return _look_at_coded(path, size, None)
+    layout = read_layout(path)
+    if layout.form == "coded":
+        return _look_at_coded(path, size, layout)
+    stated = layout.data_bytes
+    notes = ("sound.cut-short",) if layout.cut_short else ("sound.unclosed",) if layout.unclosed else ()
+    return CaptureFile(
+        container=layout.container,
+        bytes=size,
+        sound=SoundStream(
+            codec=_codec(layout),
+            rate_hz=layout.rate_hz,
+            channels=layout.channels,
+            bits=layout.bits,
+            lossy=False,
+            seconds_stated=None if stated is None else stated // layout.frame_bytes / layout.rate_hz,
+            float_samples=layout.form == "float",
+        ),
+        unclosed=layout.unclosed,
+        notes=notes,
+    )
+
+
+def read_sound(path: Path, capture: CaptureFile, *, idle_s: float | None = None) -> Iterator[np.ndarray]:
+    """Hand out the samples in order, block by block; never the whole file.
+
+    Parameters
+    ----------
+    path, capture : Path, CaptureFile
+        The file, and what looking at it told.
+    idle_s : float, optional
+        The file may still grow: at its end wait until it has not grown for so long [s].
+
+    Yields
+    ------
+    ndarray, float32, shape (n, n_channels)
+        Full scale 1.0. A file that was cut gives what it has.
+
+    Raises
+    ------
+    Unreadable
+        ``capture.cannot-open``, ``capture.broken``.
+    """
+    if capture.container in ("wav", "rf64", "bw64", "aiff"):
+        layout = read_layout(path)
+        if layout.form != "coded":
+            return _read_pcm(path, layout, idle_s)
+    return _read_coded(path, capture, idle_s)
+
+
+def read_ahead(blocks: Iterable[np.ndarray], depth: int = 4) -> Iterator[np.ndarray]:
+    """The same blocks, read by a second thread while the first one works on those before."""
+    waiting: queue.Queue[Any] = queue.Queue(maxsize=depth)
+    stopped = threading.Event()
+
+    def put(thing: Any) -> bool:
+        while not stopped.is_set():
+            try:
+                waiting.put(thing, timeout=0.1)
+                return True
+            except queue.Full:
+                continue
+        return False
+
+    def read() -> None:
+        try:
+            for block in blocks:
+                if not put(block):
+                    return
+            put(None)
+        except BaseException as error:  # handed to the thread that asked, which raises it
+            put(error)
+
+    reader = threading.Thread(target=read, name="read-ahead", daemon=True)
+    reader.start()
+    try:
+        while (got := waiting.get()) is not None:
+            if isinstance(got, BaseException):
+                raise got
+            yield got
+    finally:
+        stopped.set()
+        reader.join()
+
+
+def _read_pcm(path: Path, layout: Layout, idle_s: float | None) -> Iterator[np.ndarray]:
+    width, channels = layout.frame_bytes, layout.channels
+    most = max(4, BLOCK // (4 * max(1, channels // 2)) * 4) * width
+    pieces = _stored(path, layout, most) if idle_s is None else _growing(path, layout, most, idle_s)
+    left = b""
+    for piece in pieces:
+        raw = left + piece if left else piece
+        whole = len(raw) // width * width
+        left = raw[whole:]
+        if whole:
+            yield unpack(memoryview(raw)[:whole], layout)
+
+
+def _stored(path: Path, layout: Layout, most: int) -> Iterator[bytes]:
+    remaining = layout.data_bytes
+    with path.open("rb", buffering=0) as file:
+        file.seek(layout.data_at)
+        while remaining is None or remaining > 0:
+            piece = file.read(most if remaining is None else min(most, remaining))
+            if not piece:
+                return
+            if remaining is not None:
+                remaining -= len(piece)
+            yield piece
+
+
+def _growing(path: Path, layout: Layout, most: int, idle_s: float) -> Iterator[bytes]:
+    """As the file grows, whatever its header says meanwhile; its end is the header's once that is closed."""
+    handed, last_size, grew_at = 0, -1, time.monotonic()
+    with path.open("rb", buffering=0) as file:
+        while True:
+            size = path.stat().st_size
+            if size != last_size:
+                last_size, grew_at = size, time.monotonic()
+            idle = time.monotonic() - grew_at >= idle_s
+            now = read_layout(path)
+            open_header = now.unclosed and not now.cut_short
+            stated = None if open_header else now.data_bytes
+            there = size - layout.data_at - (HELD_BACK if open_header and not idle else 0)
+            until = there if stated is None else min(there, stated)
+            while handed < until:
+                file.seek(layout.data_at + handed)
+                piece = file.read(min(most, until - handed))
+                if not piece:
+                    break
+                handed += len(piece)
+                yield piece
+            if idle:
+                return
+            if handed >= until:
+                time.sleep(LOOK_EVERY_S)
+
+
+def _look_at_coded(path: Path, size: int, layout: Layout | None) -> CaptureFile:
+    import av
+
+    try:
+        with av.open(str(path), metadata_errors="replace") as container:
+            stream = next((one for one in container.streams.audio if one.codec_context is not None), None)
+            if stream is None:
+                raise Unreadable("capture.broken", path=str(path), error="no sound track")
+            sound = sound_stream_of(stream)
+            kind = layout.container if layout else container.format.name.split(",")[0]
+    except (av.FFmpegError, OSError) as error:
+        raise Unreadable("capture.broken", path=str(path), error=_said(error)) from error
+    return CaptureFile(container=kind, bytes=size, sound=sound)
+
+
+def sound_stream_of(stream: Any) -> SoundStream:
+    """What an open libav stream says of its sound."""
+    coder = stream.codec_context
+    name = coder.name
+    lossy = not (name.startswith("pcm_s") or name.startswith(("pcm_f", "pcm_u")) or name in ("flac", "alac", "wavpack"))
+    bits = None
+    if not lossy:
+        bits = int(getattr(coder, "bits_per_raw_sample", 0) or 0) or {"s16": 16, "s16p": 16}.get(coder.format.name, 24)
+    stated = stream.duration * stream.time_base if stream.duration and stream.time_base else None
+    return SoundStream(
+        codec=name,
+        rate_hz=coder.sample_rate,
+        channels=coder.layout.nb_channels,
+        bits=bits,
+        lossy=lossy,
+        seconds_stated=float(stated) if stated else None,
+    )
+
+
+def _read_coded(path: Path, capture: CaptureFile, idle_s: float | None) -> Iterator[np.ndarray]:
+    import av
+
+    from takeup.media.moving_planes import samples_of
+
+    source = Growing(path, idle_s) if idle_s is not None and capture.container in ("flac", "mp3") else None
+    try:
+        container = av.open(source or str(path), format=capture.container if source else None, metadata_errors="replace")
+    except (av.FFmpegError, OSError) as error:
+        raise Unreadable("capture.broken", path=str(path), error=_said(error)) from error
+    try:
+        stream = next(one for one in container.streams.audio if one.codec_context is not None)
+        packets = container.demux(stream)
+        gathered: list[np.ndarray] = []
+        count = 0
+        while True:
+            try:
+                packet = next(packets)
+            except (StopIteration, av.FFmpegError, OSError):
+                break  # what was read until here is what the file has
+            try:
+                frames = packet.decode()
+            except (av.FFmpegError, ValueError):
+                continue  # half a packet at a cut; the length tells
+            for frame in frames:
+                gathered.append(samples_of(frame))
+                count += len(gathered[-1])
+            if gathered and (count >= BLOCK or source is not None):
+                yield np.concatenate(gathered)
+                gathered, count = [], 0
+        if gathered:
+            yield np.concatenate(gathered)
+    finally:
+        container.close()
+        if source is not None:
+            source.close()
+
+
+def _codec(layout: Layout) -> str:
+    order = "be" if layout.big_endian else "le"
+    letter = {"int": "s", "uint": "u", "float": "f"}[layout.form]
+    bits = 8 * layout.sample_bytes
+    return f"pcm_{letter}{bits}" + (order if bits > 8 else "")
+
+
+def _said(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)
