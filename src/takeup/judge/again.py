@@ -37,7 +37,7 @@ def align(later: Trace, earlier: Trace, rows: Rows) -> Alignment | None:
         None when they are different recordings, too short, or too even to tell.
     """
     limits = rows.section("again.align")
-    new, old = _history(later), _history(earlier)
+    new, old = (_history(trace, limits["smooth_s"]) for trace in (later, earlier))
     width = int(min(limits["window_s"] / later.step_s, len(new), len(old)))
     if width * later.step_s < limits["shortest_s"]:
         return None
@@ -55,11 +55,14 @@ def align(later: Trace, earlier: Trace, rows: Rows) -> Alignment | None:
     return _agreeing(found, asked, limits)
 
 
-def _history(trace: Trace) -> np.ndarray:
-    """The level history to compare: sound where there is any, else the picture's brightness."""
+def _history(trace: Trace, smooth_s: float) -> np.ndarray:
+    """The level history to compare: sound where there is any, else the picture's brightness; smoothed, for two
+    playings drift apart by a beat within one window."""
     level = np.frombuffer(trace.level, np.uint8).astype(float)
     luma = np.frombuffer(trace.luma, np.uint8).astype(float)
-    return luma if len(luma) and (not len(level) or level.std() < luma.std() / 4) else level
+    history = luma if len(luma) and (not len(level) or level.std() < luma.std() / 4) else level
+    width = max(1, round(smooth_s / trace.step_s))
+    return np.convolve(history, np.full(width, 1 / width), "valid") if len(history) >= width else history
 
 
 def _best_place(piece: np.ndarray, whole: np.ndarray, least: float) -> tuple[float, float]:
@@ -94,12 +97,16 @@ def _agreeing(found: Sequence[tuple[float, float, float]], asked: int, limits: d
                 best = on_line
     if not best or len(best) < limits["agree_share"] * asked:
         return None
-    if len(best) == 1 and best[0][2] < limits["likeness_alone"]:
-        return None
     later_s, earlier_s, likeness = np.array(best).T
+    if len(best) == 1 and likeness[0] < limits["likeness_alone"]:
+        return None
     rate = float(np.polyfit(later_s, earlier_s, 1)[0]) if len(best) > 2 else 1.0
     offset = float(np.median(earlier_s - rate * later_s))
     return Alignment(offset_s=offset, rate=rate, likeness=float(np.median(likeness)), windows=len(best))
+
+
+SAME_START = Alignment(offset_s=0.0, rate=1.0, likeness=0.0, windows=0)
+"""Taken where the content cannot tell (too short, too even) and the names say that it is another try."""
 
 
 def thumb_likeness(one: Trace, other: Trace) -> float:

@@ -52,7 +52,10 @@ def _gather(key: str, body: dict[str, Any], above: dict[str, Any], sources: dict
             _gather(full, value, shared, sources, rows)
             continue
         fields = shared | (value if isinstance(value, dict) else {"value": value})
-        unknown = set(fields) - ROW_FIELDS
-        if unknown or fields.get("grade") not in GRADES or fields.get("source") not in sources:
-            raise ValueError(f"table row {full}: unknown fields {sorted(unknown)}, or no grade, or unknown source")
+        if unknown := set(fields) - ROW_FIELDS:
+            raise ValueError(f"table row {full}: unknown fields {sorted(unknown)}")
+        if fields.get("grade") not in GRADES:
+            raise ValueError(f"table row {full}: grade {fields.get('grade')!r} is none of {GRADES}")
+        if fields.get("source") not in sources:
+            raise ValueError(f"table row {full}: sources.toml does not know {fields.get('source')!r}")
         rows[full] = Row(key=full, **fields)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from takeup import __version__
 from takeup.box.folder import Box, work_in
 from takeup.box.record import Fact
 from takeup.errors import NotPossible, TakeupError, Unreadable
-from takeup.judge.again import align, thumb_likeness, tried_twice
+from takeup.judge.again import SAME_START, align, thumb_likeness, tried_twice
+from takeup.judge.grades import not_from_memory
 from takeup.media.probe import look_at
 from takeup.settings import Settings
-from takeup.streams import CaptureFile, Finding, Original, Report, Trace
+from takeup.streams import CaptureFile, Finding, Original, Report
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked
@@ -63,7 +64,7 @@ def check_file(path: Path, asked: Asked) -> tuple[CaptureFile, Report]:
             wanted=f"@medium.{wanted}",
             carrier=f"@carrier.{asked.original.carrier}",
         )
-    return capture, checker_of(wanted)(path, capture, asked, rows)
+    return capture, not_from_memory(checker_of(wanted)(path, capture, asked, rows), rows)
 
 
 def checker_of(medium: str) -> Callable[..., Report]:
@@ -125,7 +126,7 @@ def check_box(
             ears.progress(box.name, at, len(taken), "files")
             results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask))
         ears.progress(box.name, len(taken), len(taken), "files")
-        return BoxChecked(box=box.folder, checked=tuple(results), box_findings=_duplicates(box, taken, results, rows))
+        return BoxChecked(box=box.folder, checked=tuple(results), box_findings=_duplicates(box, results, rows))
 
 
 def _check_taken(
@@ -173,7 +174,7 @@ def _in_the_light_of_earlier(
         # Where content cannot tell (a silent first try), the same part named again after a redo is a new try.
         named_again = parts[stored] == fact.facts["part"] and earlier.report.verdict == "redo"
         if alignment or named_again or _same_picture(box.path(fact.facts["stored"]), report, earlier, rows):
-            return tried_twice(report, earlier.report, alignment, rows), stored
+            return tried_twice(report, earlier.report, alignment or SAME_START, rows), stored
     return report, ""
 
 
@@ -188,29 +189,30 @@ def _same_picture(path: Path, report: Report, earlier: Checked, rows: Rows) -> b
     return likeness >= rows.value("again.scan.likeness")
 
 
-def _duplicates(
-    box: Box, taken: list[Fact], results: list[Checked], rows: Rows
-) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:
-    """Captures of different items or sides that hold the same recording."""
+def _duplicates(box: Box, results: Sequence[Checked], rows: Rows) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:
+    """Captures of different items or sides that hold the same recording; tries of one stretch are not duplicates."""
     found = []
     for at, later in enumerate(results):
         for earlier in results[:at]:
-            if later.report is None or earlier.report is None or later.repeats == box.relative(earlier.path):
+            if later.report is None or earlier.report is None or later.report.medium != earlier.report.medium:
                 continue
-            if later.report.medium != earlier.report.medium:
+            if _first_try(later, results, box) == _first_try(earlier, results, box):
                 continue
-            if not (
-                align(later.report.trace, earlier.report.trace, rows)
-                or _same_picture(later.path, later.report, earlier, rows)
+            if align(later.report.trace, earlier.report.trace, rows) or _same_picture(
+                later.path, later.report, earlier, rows
             ):
-                continue
-            finding = Finding(
-                name="duplicate",
-                verdict="look",
-                again="no",
-                facts={"of": earlier.path.name},
-                rows=("again.align.likeness",),
-            )
-            found.append((replace(finding), (later.path, earlier.path)))
-            break
+                facts = {"of": earlier.path.name}
+                finding = Finding(
+                    name="duplicate", verdict="look", again="no", facts=facts, rows=("again.align.likeness",)
+                )
+                found.append((finding, (later.path, earlier.path)))
+                break
     return tuple(found)
+
+
+def _first_try(one: Checked, results: Sequence[Checked], box: Box) -> Path:
+    """The first capture of the stretch that this one tries again."""
+    by_stored = {box.relative(other.path): other for other in results}
+    while one.repeats in by_stored:
+        one = by_stored[one.repeats]
+    return one.path
