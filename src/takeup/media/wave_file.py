@@ -1,4 +1,4 @@
-"""Reads the chunks of a WAVE file (RIFF, RF64, BW64), closed or not, and writes one around sample bytes left as they are."""
+"""Reads the chunks of a WAVE file (RIFF, RF64, BW64), closed or not, and writes one around untouched samples."""
 
 from __future__ import annotations
 
@@ -141,10 +141,11 @@ def write_wave(
     samples: Iterable[bytes],
     *,
     before: Sequence[tuple[bytes, bytes]] = (),
+    between: Sequence[tuple[bytes, bytes]] = (),
     after: Sequence[tuple[bytes, bytes]] = (),
     riff_limit_bytes: int,
 ) -> tuple[int, str]:
-    """Write sample bytes into a new WAVE file, with other chunks before and after them.
+    """Write sample bytes into a new WAVE file, with other chunks before the format, between it and them, after them.
 
     Room for 64-bit sizes is kept at the front, so that the file becomes RF64 when it turns out too long for RIFF.
 
@@ -160,7 +161,8 @@ def write_wave(
         _write_chunk(file, b"JUNK", bytes(DS64_BYTES))
         for name, body in before:
             _write_chunk(file, name, body)
-        _write_chunk(file, b"fmt ", format_)
+        for name, body in ((b"fmt ", format_), *between):
+            _write_chunk(file, name, body)
         file.write(b"data" + struct.pack("<I", OPEN))
         data_at = file.tell()
         for block in samples:

@@ -12,29 +12,17 @@ A maker is ``finish_<medium>(chosen, place, rows, settings, ears) -> list[Made]`
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from takeup.plan.tagging import Told
 from takeup.streams import NO_FACTS, Original, Report, Verdict
 
+UNSAFE = re.compile(r"[^A-Za-z0-9._]+")
 Role = Literal["master", "copy", "page", "text"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Description:
-    """Who, when, where of an item or of one picture in it, as a person gave it; empty where nothing is known."""
-
-    id: str
-    title: str = ""
-    description: str = ""
-    people: tuple[str, ...] = ()
-    date: str = ""  # EDTF where it can be read, else the words as they were given
-    place: str = ""
-    keywords: tuple[str, ...] = ()
-    creator: str = ""
-    rights: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,12 +41,13 @@ class Chosen:
     sha256: tuple[str, ...] = ()
     dates: tuple[str, ...] = ()  # when the station wrote each capture, ISO 8601 in UTC; "" when not known
     verdict: Verdict = "good"  # the worst of its reports
-    description: Description | None = None
+    description: Told | None = None  # who, when, where of the item, as far as somebody told
 
     @property
     def name(self) -> str:
-        """The name finished files of this part begin with: the item's id and the part."""
-        return f"{self.original.id}-{self.part}" if self.part else self.original.id
+        """The name finished files of this part begin with: the item's id and the part, safe on every file system."""
+        part = UNSAFE.sub("-", self.part).strip("-.")
+        return f"{self.original.id}-{part}" if part else self.original.id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +67,8 @@ class Made:
     size: tuple[int, int] | None = None  # as shown, in pixels; None for sound and text
     seconds: float | None = None
     notes: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    part: str = ""
+    tagged: bool = False  # its maker has written the descriptions into it; else finish does it afterwards
 
 
 def _nothing_standing(path: Path, from_: tuple[Path, ...]) -> Made | None:
@@ -96,7 +87,9 @@ class Place:
     copies: Path  # BOX/copies/<item>
     keep: str = "both"  # the item list's own word: both, copy, master
     standing: Callable[[Path, tuple[Path, ...]], Made | None] = _nothing_standing
-    descriptions: Mapping[str, Description] = field(default_factory=lambda: NO_FACTS)  # by picture id, for titles
+    told: Mapping[str, Told] = field(
+        default_factory=lambda: NO_FACTS
+    )  # by id: what is known of each picture, for titles
 
     def wants(self, role: Role) -> bool:
         """Whether files of a role are wanted. Pages and texts go with the copies."""

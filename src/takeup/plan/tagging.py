@@ -1,0 +1,106 @@
+"""What a finished file says of itself: who, when, where, in words that every kind of file has a place for. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from takeup.streams import Original
+from takeup.words.edtf import Sure, read_date, sure_part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tags:
+    """Language-neutral. ``date`` holds only what is sure; ``date_given`` the date as it was given,
+    ``date_said`` the same as people say it, doubt and all."""
+
+    id: str  # of the item or picture
+    title: str
+    description: str = ""
+    people: tuple[str, ...] = ()
+    date: Sure | None = None
+    date_given: str = ""
+    date_said: str = ""
+    place: str = ""
+    keywords: tuple[str, ...] = ()
+    creator: str = ""
+    rights: str = ""
+    album: str = ""
+    track: int = 0
+    tracks: int = 0
+    carrier: str = ""
+
+    @property
+    def date_text(self) -> str:
+        """For date fields that take a year, a year and month, or a day."""
+        return self.date.text() if self.date else ""
+
+    @property
+    def exact_day(self) -> Sure | None:
+        """For date fields that take nothing less than a day."""
+        return self.date if self.date and self.date.day is not None else None
+
+    def comment(self) -> str:
+        """One line for formats with a single free field: what has no field of its own there."""
+        date = self.date_said if self.date_said == self.date_given else f"{self.date_said} ({self.date_given})"
+        parts = [
+            self.description,
+            f"People: {', '.join(self.people)}" if self.people else "",
+            f"Date: {date}" if self.date_given else "",
+            f"Place: {self.place}" if self.place else "",
+            f"Keywords: {', '.join(self.keywords)}" if self.keywords else "",
+            f"By: {self.creator}" if self.creator else "",
+            f"Rights: {self.rights}" if self.rights else "",
+            f"Item {self.id}",
+        ]
+        return ". ".join(part.rstrip(".") for part in parts if part)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A description as the record keeps it; empty where nothing is known."""
+
+    title: str = ""
+    description: str = ""
+    people: Sequence[str] = ()
+    date: str = ""
+    place: str = ""
+    keywords: Sequence[str] = ()
+    creator: str = ""
+    rights: str = ""
+
+
+def plan_tags(
+    original: Original, told: Told | None, *, id: str = "", part: str = "", track: int = 0, tracks: int = 0
+) -> Tags:
+    """What a finished file of an item is to say of itself.
+
+    Parameters
+    ----------
+    id : str
+        Of the picture, where it is one of several cut from a scan; else the item's own.
+    part, track, tracks : str, int, int
+        Side or part, and its place among them.
+    date_said : str
+        The date as people say it.
+    """
+    told = told or Told()
+    name = told.title or original.label or id or original.id
+    beside = f", {part.replace('-', ' ')}" if part and tracks > 1 else ""
+    return Tags(
+        id=id or original.id,
+        title=name + beside,
+        description=told.description,
+        people=tuple(told.people),
+        date=sure_part(read_date(told.date)),
+        date_given=told.date,
+        date_said=date_said or told.date,
+        place=told.place,
+        keywords=tuple(told.keywords),
+        creator=told.creator,
+        rights=told.rights,
+        album=original.label or told.title or original.id,
+        track=track,
+        tracks=tracks,
+        carrier=original.carrier,
+    )
