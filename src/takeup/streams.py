@@ -181,3 +181,4 @@ class Original:
     frame: str | None = None
     reduction: float | None = None
     keep: str = "both"
+    carrier_word: str = ""  # how the list spelled a carrier that nobody here knows; its carrier is then "other"
