@@ -56,6 +56,7 @@ class Commands(click.Group):
     invoke_without_command=True,
     help="From a pile of originals to a proven hand-over.",
 )
+@click.option("--lang", type=click.Choice(list(LANGUAGES)), expose_value=False, help="Language of the answer.")
 @click.version_option(package_name="takeup")
 @click.pass_context
 def cli(ctx: click.Context) -> None:
@@ -85,16 +86,7 @@ def run() -> None:
     except click.exceptions.Abort:
         status = 130
     except click.ClickException as error:
-        context = getattr(error, "ctx", None)
-        message = error.format_message().replace("\n", " ").strip().rstrip(".") + "."
-        complain(
-            say(
-                "faults",
-                "command.wrong",
-                lang,
-                {"message": message, "command": context.command_path if context else "takeup"},
-            )
-        )
+        complain(wrong_words(error, lang))
         status = 2
     except TakeupError as error:
         complain(say("faults", error.key, lang, error.facts))
@@ -110,6 +102,26 @@ def run() -> None:
         status = 1
     sys.stdout.flush()
     raise SystemExit(status)
+
+
+def wrong_words(error: click.ClickException, lang: str) -> str:
+    """What was wrong with the words given, as one sentence in the reader's language."""
+    context = getattr(error, "ctx", None)
+    facts = {"command": context.command_path if context else "takeup"}
+    if isinstance(error, click.NoSuchOption):
+        return say("faults", "command.no-such-option", lang, facts | {"given": error.option_name})
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        return say("faults", "command.incomplete", lang, facts)
+    if isinstance(error, click.MissingParameter):
+        name = error.param.human_readable_name if error.param else "?"
+        return say("faults", "command.missing", lang, facts | {"name": name})
+    if isinstance(error, click.BadParameter):
+        name = error.param.human_readable_name if error.param else "?"
+        return say("faults", "command.bad-value", lang, facts | {"name": name, "message": error.message.rstrip(".")})
+    if isinstance(error, click.UsageError) and error.message.startswith("No such command"):
+        given = error.message.split("'")[1] if "'" in error.message else "?"
+        return say("faults", "command.no-such-command", lang, facts | {"given": given})
+    return say("faults", "command.wrong", lang, facts | {"message": error.format_message().strip().rstrip(".") + "."})
 
 
 def complain(sentence: str) -> None:
