@@ -148,6 +148,14 @@ def plan_shape(picture: PictureStream, rows: Rows) -> tuple[Fraction, str]:
     return Fraction(1), "habit" if picture.shape is None else "stated"
 
 
+def plan_colour(lines: int, rows: Rows) -> tuple[int, int, int]:
+    """Primaries, transfer and matrix of a picture by its lines, as ITU-T H.273 numbers them; 2 is "not stated"."""
+    system = "625" if lines in (576, 288) else "525" if lines in (480, 486, 240) else ""
+    if not system:
+        return 2, 2, 2
+    return tuple(rows.value(f"formats.video.colour.system_{system}"))  # type: ignore[return-value]
+
+
 def plan_shown_size(width: int, height: int, shape: Fraction, most_px: int) -> tuple[int, int]:
     """Size of a still with square pixels, even numbers, no side over ``most_px``."""
     shown = float(width * shape)

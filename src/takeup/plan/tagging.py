@@ -71,7 +71,13 @@ class Told:
 
 
 def plan_tags(
-    original: Original, told: Told | None, *, id: str = "", part: str = "", track: int = 0, tracks: int = 0
+    original: Original,
+    told: Told | None,
+    *,
+    id: str = "",
+    part: str = "",
+    place_in: tuple[int, int] = (0, 0),
+    date_said: str = "",
 ) -> Tags:
     """What a finished file of an item is to say of itself.
 
@@ -79,14 +85,14 @@ def plan_tags(
     ----------
     id : str
         Of the picture, where it is one of several cut from a scan; else the item's own.
-    part, track, tracks : str, int, int
+    part, place_in : str, tuple of int
         Side or part, and its place among them.
     date_said : str
         The date as people say it.
     """
     told = told or Told()
     name = told.title or original.label or id or original.id
-    beside = f", {part.replace('-', ' ')}" if part and tracks > 1 else ""
+    beside = f", {part.replace('-', ' ')}" if part and place_in[1] > 1 else ""
     return Tags(
         id=id or original.id,
         title=name + beside,
@@ -100,7 +106,7 @@ def plan_tags(
         creator=told.creator,
         rights=told.rights,
         album=original.label or told.title or original.id,
-        track=track,
-        tracks=tracks,
+        track=place_in[0],
+        tracks=place_in[1],
         carrier=original.carrier,
     )

@@ -20,6 +20,7 @@ from typing import Any, Literal
 
 from takeup.plan.tagging import Told
 from takeup.streams import NO_FACTS, Original, Report, Verdict
+from takeup.tasks.ears import Ears
 
 UNSAFE = re.compile(r"[^A-Za-z0-9._]+")
 Role = Literal["master", "copy", "page", "text"]
@@ -41,7 +42,7 @@ class Chosen:
     sha256: tuple[str, ...] = ()
     dates: tuple[str, ...] = ()  # when the station wrote each capture, ISO 8601 in UTC; "" when not known
     verdict: Verdict = "good"  # the worst of its reports
-    description: Told | None = None  # who, when, where of the item, as far as somebody told
+    told: Told | None = None  # who, when, where of the item, as far as somebody told
 
     @property
     def name(self) -> str:
@@ -100,3 +101,8 @@ class Place:
 
     def copy(self, name: str) -> Path:
         return self.copies / name
+
+
+def seconds_to(ears: Ears, what: str, total: float | None, per_second: float = 1.0) -> Callable[[float], None]:
+    """Tells the ears how many seconds of a capture are done; ``per_second`` turns counts into seconds."""
+    return lambda done: ears.progress(what, done / per_second, total, "seconds")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from takeup.words.edtf import Moment, Written
+from takeup.words.edtf import Moment, Written, read_date
 from takeup.words.sentences import say
 
 
@@ -48,3 +48,15 @@ def _said(moment: Moment, lang: str) -> str:
     plain = say("calendar", f"form.{key}", lang, facts)
     doubt = {"": "sure", "?": "perhaps", "~": "about", "%": "perhaps-about"}[moment.doubt]
     return say("calendar", doubt, lang, {"date": plain})
+
+
+def said_of(text: str, lang: str) -> str:
+    """A date as it was given, said as people say it; text that is no date is handed back.
+
+    Examples
+    --------
+    >>> said_of("1974~", "en"), said_of("that wet summer", "en"), said_of("", "en")
+    ('about 1974', 'that wet summer', '')
+    """
+    written = read_date(text)
+    return said_date(written, lang) if written else text

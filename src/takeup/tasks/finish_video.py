@@ -1,0 +1,243 @@
+"""Finish a video item: a master that holds every picture, and a copy that plays everywhere in its right shape."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from takeup.errors import Unreadable
+from takeup.files.beside import beside, write_bytes
+from takeup.files.keeping import keep_bytes
+from takeup.media.matroska_edit import state_shape, write_tags
+from takeup.media.moving_copy import CopyMade, CopyPlan, read_starts, still_jpeg, write_h264
+from takeup.media.moving_write import PictureTruth, prove, rewrap, write_ffv1
+from takeup.media.probe import look_at
+from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
+from takeup.plan.finishing import (
+    Gain,
+    Heard,
+    plan_colour,
+    plan_field_order,
+    plan_gain,
+    plan_mend,
+    plan_shape,
+    plan_shown_size,
+    plan_video_master,
+)  # fmt: skip
+from takeup.plan.tagging import Tags
+from takeup.settings import Settings
+from takeup.streams import CaptureFile, PictureStream
+from takeup.tables.rows import Rows
+from takeup.tasks.ears import Ears
+from takeup.tasks.finish_sound import aac_tags, correction, side_tags, with_gain
+from takeup.tasks.finishing import Chosen, Made, Place, seconds_to
+from takeup.tasks.matroska_tags import matroska_tags
+
+Notes = list[tuple[str, Mapping[str, Any]]]
+
+
+def finish_video(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ears: Ears) -> list[Made]:
+    """Make what is wanted of the captures of one item, each capture a film of its own."""
+    made: list[Made] = []
+    for at, part in enumerate(chosen, 1):
+        capture = look_at(part.stored[0])
+        if capture.picture is None:
+            raise Unreadable("capture.broken", path=str(part.stored[0]), error="no picture")
+        tags = side_tags(part, at, len(chosen))
+        if place.wants("master"):
+            made.append(_master(part, capture, capture.picture, tags, place, rows, ears))
+        if place.wants("copy"):
+            made += _copy(part, capture, capture.picture, tags, place, rows, ears)
+    return made
+
+
+def _master(
+    part: Chosen, capture: CaptureFile, picture: PictureStream, tags: Tags, place: Place, rows: Rows, ears: Ears
+) -> Made:
+    way = plan_video_master(picture, capture.container, rows)
+    source = part.stored[0]
+    suffix = source.suffix.lower() if way == "as-it-is" else ".mkv"
+    target = place.master(f"{part.name}{suffix}")
+    if standing := place.standing(target, part.stored):
+        return standing
+    total = _seconds(part, picture)
+    if way == "coded":
+        made_with, notes = _coded(part, picture, tags, target, rows, ears)
+        return _made(part, target, "master", made_with, tags, picture, rows, notes=notes, tagged=True)
+    if way == "rewrapped":
+        with beside(target) as file:
+            rewrap(source, file, container="matroska", metadata={})
+            prove(
+                source,
+                file,
+                lambda done: ears.progress(f"{target.name}: compare", done / _rate(picture), total, "seconds"),
+            )
+        made_with = {"kept": "re-wrapped, its own packets", "format": "Matroska", "codec": picture.codec}
+        return _made(part, target, "master", made_with, tags, picture, rows)
+    keep_bytes(source, target, lambda done: ears.progress(target.name, done, capture.bytes, "bytes"))
+    made_with = {"kept": "as it is", "format": capture.container, "codec": picture.codec}
+    kept: Notes = [("finish.kept-lossy", {"file": source.name, "codec": picture.codec})] if picture.lossy else []
+    return _made(part, target, "master", made_with, tags, picture, rows, notes=kept)
+
+
+def _coded(
+    part: Chosen, picture: PictureStream, tags: Tags, target: Path, rows: Rows, ears: Ears
+) -> tuple[dict[str, Any], Notes]:
+    """FFV1 in Matroska, proven picture by picture before it gets its name."""
+    limits, source, total = rows.section("formats.video.master"), part.stored[0], _seconds(part, picture)
+    order = plan_field_order(part.reports[0], picture, rows)
+    shape, shape_by = plan_shape(picture, rows)
+    primaries, transfer, matrix = plan_colour(picture.height, rows)
+    planar = rows.section("formats.video.planar").get(picture.pixel_format, picture.pixel_format)
+    truth = PictureTruth(
+        pixel_format=planar, order=order.value, shape=shape, primaries=primaries, transfer=transfer, matrix=matrix,
+        video_range=not planar.startswith(("bgr", "rgb", "gbr")),
+    )  # fmt: skip
+    options = {"level": limits["version"], "slices": limits["slices"], "slicecrc": limits["slice_check"]}
+    with beside(target) as file:
+        words = {name: str(value) for name, value in options.items()}
+        write_ffv1(source, file, truth, words, seconds_to(ears, target.name, total))
+        state_shape(file, picture.width, picture.height, shape)
+        write_tags(file, matroska_tags(tags))
+        held = prove(source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
+    notes: Notes = [("finish.broken-off", {"file": source.name})] if held.broken else []
+    return {
+        "format": "Matroska", "codec": "FFV1", "sound": "PCM", **options, "g": limits["pictures_apart"],
+        "pixel_format": planar, "width": picture.width, "height": picture.height,
+        "field_order": order.value, "field_order_by": order.by, "pixel_shape": str(shape), "pixel_shape_by": shape_by,
+        "pictures": held.pictures, "pictures_unchanged": "each decoded and compared with the capture",
+        "pictures_sha256": held.picture_digest.hexdigest(), "sound_sha256": list(held.sound().values()),
+    }, notes  # fmt: skip
+
+
+def _copy(
+    part: Chosen, capture: CaptureFile, picture: PictureStream, tags: Tags, place: Place, rows: Rows, ears: Ears
+) -> list[Made]:
+    target, poster = place.copy(f"{part.name}.mp4"), place.copy(f"{part.name}.jpg")
+    standing = [place.standing(path, part.stored) for path in (target, poster)]
+    if all(standing):
+        return [made for made in standing if made is not None]
+    limits, source = rows.section("formats.video.copy"), part.stored[0]
+    order, (shape, shape_by) = plan_field_order(part.reports[0], picture, rows), plan_shape(picture, rows)
+    primaries, transfer, matrix = plan_colour(picture.height, rows)
+    plan = CopyPlan(
+        order=order.value, shape=shape, crf=limits["crf"], preset=limits["preset"], profile=limits["profile"],
+        key_s=limits["key_s"], primaries=primaries, transfer=transfer, matrix=matrix,
+    )  # fmt: skip
+    total, notes = _seconds(part, picture), list[tuple[str, Mapping[str, Any]]]()
+    words = aac_tags(tags, rows.value("formats.sound.copy.artist"))
+    hear = seconds_to(ears, target.name, total)
+    with beside(target) as file:
+        sound = file.with_name(file.name + ".m4a") if capture.sound is not None else None  # swept away like the part
+        try:
+            sound_settings = _sound(part, capture, sound, total, notes, rows, ears) if sound else {}
+            result = write_h264(source, file, sound, plan, words, hear)
+        finally:
+            if sound:
+                sound.unlink(missing_ok=True)
+    if result.broken:
+        notes.append(("finish.broken-off", {"file": source.name}))
+    made_with = {
+        "format": "MP4", "codec": "H.264", "profile": plan.profile, "crf": plan.crf, "preset": plan.preset,
+        "pixel_format": "yuv420p", "width": result.width, "height": result.height, "rate": str(result.rate),
+        "pictures": result.pictures, "key_s": plan.key_s, "field_order": order.value, "field_order_by": order.by,
+        "deinterlaced": order.value != "progressive", "pixel_shape": str(shape), "pixel_shape_by": shape_by,
+        **sound_settings,
+    }  # fmt: skip
+    size = plan_shown_size(picture.width, picture.height, shape, 10**6)
+    video = _made(part, target, "copy", made_with, tags, picture, rows, notes=notes, tagged=True)
+    video = replace(video, seconds=result.seconds, size=size)
+    return [video, *_poster(part, result, poster, tags, picture, shape, rows)]
+
+
+def _poster(
+    part: Chosen, result: CopyMade, target: Path, tags: Tags, picture: PictureStream, shape: Any, rows: Rows
+) -> list[Made]:
+    if result.poster is None:
+        return []
+    limits = rows.section("formats.video.copy")
+    size = plan_shown_size(picture.width, picture.height, shape, limits["poster_px"])
+    write_bytes(target, still_jpeg(result.poster, size, limits["poster_quality"]))
+    made_with = {"format": "JPEG", "kind": "poster", "quality": limits["poster_quality"]}
+    return [
+        Made(
+            path=target, role="page", from_=part.stored, settings=made_with, title=tags.title, size=size, part=part.part
+        )
+    ]
+
+
+def _sound(
+    part: Chosen, capture: CaptureFile, target: Path, total: float | None, notes: Notes, rows: Rows, ears: Ears
+) -> dict[str, Any]:
+    """The sound of the copy, in step with the first picture: louder or softer as a whole, its peak held."""
+    limits, source = rows.section("formats.sound.copy"), part.stored[0]
+    report = part.reports[0]
+    starts = read_starts(source)
+    later_ms = 1000 * starts.sound_later_s
+    if abs(later_ms) > rows.value("formats.video.copy.longest_offset_ms"):
+        notes.append(("finish.sound-far-off", {"file": source.name, "offset": later_ms}))
+    names = {finding.name for finding in report.findings} if report else set()
+    peaks = measure_loudness(source).channels_dbtp if "channel_missing" in names else ()
+    mend = plan_mend(report, capture.sound.channels if capture.sound else 2, peaks)
+    chain = Chain(rate_hz=limits["rate_hz"], mend=mend, starts_s=starts.sound_later_s)
+    name = part.name
+    heard = measure_loudness(
+        source, chain, hear=lambda done: ears.progress(f"{name}: loudness", done, total, "seconds")
+    )
+    stereo = len(heard.channels_dbtp) > 1
+    aim = limits["loudness_lufs"] if stereo else limits["mono_lufs"]
+    gain = plan_gain([Heard(lufs=heard.lufs, true_peak_dbtp=heard.true_peak_dbtp)], aim, rows)
+    chain, result, gain = _aac(
+        source, target, chain, heard, gain, aim, limits, seconds_to(ears, f"{name}: sound", total), total
+    )
+    if gain.set_by == "peak":
+        notes.append(("finish.quieter-for-peak", {"name": name, "loudness": result.lufs, "aim": aim}))
+    if mend != "none":
+        notes.append((f"finish.mended-{mend}", {"name": name}))
+    return {
+        "sound": "AAC", "sound_rate_hz": chain.rate_hz, "channels": len(result.channels_dbtp),
+        "sound_bits_s": limits["stereo_bits_s" if stereo else "mono_bits_s"], "gain_db": round(gain.db, 2),
+        "gain_set_by": gain.set_by, "loudness_lufs": result.lufs,
+        "true_peak_dbtp": None if result.true_peak_dbtp is None else round(result.true_peak_dbtp, 2),
+        "sound_offset_corrected_ms": round(later_ms, 3), "channels_mended": mend,
+    }  # fmt: skip
+
+
+def _aac(
+    source: Path, target: Path, chain: Chain, heard: Loudness, gain: Gain, aim: float, limits: Mapping[str, Any],
+    hear: Callable[[float], None], total: float | None,
+) -> tuple[Chain, Loudness, Gain]:  # fmt: skip
+    bits_s = limits["stereo_bits_s" if len(heard.channels_dbtp) > 1 else "mono_bits_s"]
+    result = heard
+    for _ in range(limits["tries"]):
+        chain = with_gain(chain, gain.db)
+        write_aac(source, target, chain, bits_s=bits_s, tags={}, total_s=total, hear=hear)
+        result = measure_loudness(target)
+        step = correction([result], aim, gain, limits)
+        if step == 0.0:
+            break
+        gain = Gain(db=gain.db + step, set_by="peak")
+    return chain, result, gain
+
+
+def _made(
+    part: Chosen, path: Path, role: Any, settings: Mapping[str, Any], tags: Tags, picture: PictureStream, rows: Rows, *,
+    notes: Notes | tuple = (), tagged: bool = False,
+) -> Made:  # fmt: skip
+    shape, _ = plan_shape(picture, rows)
+    return Made(
+        path=path, role=role, from_=part.stored, settings=settings, title=tags.title, seconds=_seconds(part, picture),
+        size=plan_shown_size(picture.width, picture.height, shape, 10**6), notes=tuple(notes), part=part.part,
+        tagged=tagged,
+    )  # fmt: skip
+
+
+def _seconds(part: Chosen, picture: PictureStream) -> float | None:
+    report = part.reports[0]
+    return report.seconds if report and report.seconds else picture.seconds_stated
+
+
+def _rate(picture: PictureStream) -> float:
+    return float(picture.rate or 25)
