@@ -1,4 +1,4 @@
-"""A scan as a miniature of the glass: each picture's outline with its label, findings as knots on their places. Pure."""
+"""A scan as a miniature of the glass: each picture's outline with its label, findings as knots. Pure."""
 
 from __future__ import annotations
 

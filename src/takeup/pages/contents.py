@@ -7,10 +7,10 @@ Texts that exist in both languages are ``{"en": ..., "zh-Hans": ...}``. Every ``
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
-from takeup.streams import NO_FACTS, Finding, Report, Verdict
+from takeup.streams import Finding, Report, Verdict
 
 Said = Mapping[str, str]
 Kind = Literal["sound", "moving", "picture", "document", "text", "other"]
@@ -29,11 +29,10 @@ class Noticed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Captured:
-    """One capture's report with the sentences of its findings and of figures that could not be taken."""
+    """One capture's report with the sentences of its findings."""
 
     report: Report
     noticed: tuple[Noticed, ...] = ()
-    not_measured: Mapping[str, Said] = field(default_factory=lambda: NO_FACTS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,9 +137,3 @@ class Contents:
     papers: tuple[str, ...] = ()  # the package's own files beside data/
     algorithm: str = "sha256"
     copies_only: bool = False
-
-
-def facts_of(said: Described) -> dict[str, Any]:
-    """What is known, by its name, without what is not."""
-    known = {name: getattr(said, name) for name in Described.__dataclass_fields__}
-    return {name: value for name, value in known.items() if value}

@@ -1,4 +1,4 @@
-"""The letter in the parcel, ``data/open-me.html``: one page in both languages that opens from the drive on any computer.
+"""The letter in the parcel, ``data/open-me.html``: one page, both languages, opens from the drive anywhere.
 
 Pure: :class:`~takeup.pages.contents.Contents` in, HTML out. Everything a family or a file name gives is escaped; the
 page loads nothing but the parcel's own files, and runs only the one script whose fingerprint stands in its head.

@@ -1,4 +1,4 @@
-"""The drawn signs of the house: the verdicts' shapes and the colours they wear. Shape, word, colour, line: never one alone.
+"""The drawn signs of the house: the verdicts' shapes and the colours they wear. Never colour alone.
 
 Colours were picked by calculation (docs/decisions/0040): every text colour stands at least 4.5:1 on its ground, every
 shape at least 3:1, and the verdicts stay apart for every kind of colour vision and on a grey printout.
