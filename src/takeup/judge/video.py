@@ -1,0 +1,115 @@
+"""Judges a capture of a video tape: measures and rows in, findings out. Reads no file.
+
+``redo`` is kept for what a second try can mend: levels cut off by the station, sound that never arrived, a file that
+breaks off. What a tape may bring with it is ``look`` at most (decisions 0015 to 0019).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from takeup.judge.video_picture import judge_levels, judge_order, judge_shape, judge_stretches
+from takeup.judge.video_sound import judge_drift, judge_sound
+from takeup.judge.video_time import judge_damage, judge_end, judge_lost
+from takeup.measure.video.clock import Drift
+from takeup.measure.video.presence import Presence
+from takeup.measure.video.whole import Pictures
+from takeup.streams import CaptureFile, Finding, Measured, Original
+from takeup.tables.rows import Rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """All that is known of a video capture when it has been read."""
+
+    capture: CaptureFile
+    original: Original
+    pictures: Pictures
+    drift: Drift | None  # None without sound
+    presence: Presence | None
+    sound_s: float
+    broken: str | None  # why reading ended before the file's end
+    faults_s: tuple[float, ...] = ()  # packets that did not decode
+
+
+def judge_video(seen: Seen, rows: Rows) -> tuple[dict[str, Measured], list[Finding]]:
+    """The contract's measures and the findings of one capture."""
+    pictures, capture = seen.pictures, seen.capture
+    assert capture.picture is not None
+    findings = [
+        *judge_stretches(pictures, rows),
+        *judge_levels(pictures.levels, capture.picture, rows),
+        *judge_order(pictures.order, capture.picture, rows),
+        *judge_shape(capture.picture, rows),
+        *judge_sound(seen.presence, seen.original, seen.sound_s, rows),
+        *judge_drift(seen.drift, seen.sound_s, rows),
+        *judge_lost(pictures, rows),
+        *judge_end(seen.capture, pictures, seen.sound_s, seen.broken, rows),
+        *judge_damage(pictures, seen.faults_s, seen.broken, rows),
+    ]
+    return measures_of(seen), findings
+
+
+LATER = ("line_jitter", "chroma_delay", "dropouts", "head_switch_lines", "picture_snr")
+UNITS = {
+    "line_jitter": "px",
+    "chroma_delay": "px",
+    "dropouts": "per minute",
+    "head_switch_lines": "lines",
+    "picture_snr": "dB",
+}
+
+
+def measures_of(seen: Seen) -> dict[str, Measured]:
+    """Every picture measure of the contract, with its value or why it has none."""
+    pictures, capture = seen.pictures, seen.capture
+    assert capture.picture is not None
+    levels, order, repeated = pictures.levels, pictures.order, pictures.repeats
+    nothing = "video.nothing-recorded"
+    later = {name: Measured(value=None, unit=UNITS[name], why="later") for name in LATER}
+    level = {
+        "black_level": Measured(value=_round(levels.black, 2), unit="code")
+        if levels and levels.black is not None
+        else Measured(value=None, unit="code", why=nothing),
+        "white_level": Measured(value=_round(levels.white, 2), unit="code")
+        if levels and levels.white is not None
+        else Measured(value=None, unit="code", why=nothing),
+        "beyond_limits": Measured(value=_round(100 * levels.beyond_share, 4), unit="%")
+        if levels and levels.black is not None
+        else Measured(value=None, unit="%", why=nothing),
+    }
+    flag = {"flag": capture.picture.field_order}
+    way = {"votes": {"top": order.top, "bottom": order.bottom, "progressive": order.progressive}}
+    return (
+        level
+        | {
+            "field_order": Measured(value=order.order, unit="", extra=flag | way)
+            if order.order
+            else Measured(value=None, unit="", why="video.no-motion", extra=flag),
+            "frames": Measured(value=pictures.frames, unit="pictures"),
+            "repeated_frames": Measured(
+                value=len(repeated.single), unit="pictures", extra={"held": repeated.held_pictures}
+            ),
+            "lost_frames": Measured(value=sum(missing for _, missing in pictures.lost), unit="pictures"),
+        }
+        | _sync(seen.drift)
+        | later
+    )
+
+
+def _sync(drift: Drift | None) -> dict[str, Measured]:
+    if drift is None:
+        none = Measured(value=None, unit="ms", why="video.no-sound-track")
+        return {"sound_offset": none, "sound_drift": none}
+    return {
+        "sound_offset": Measured(value=_round(drift.offset_ms, 2), unit="ms"),
+        "sound_drift": Measured(
+            value=_round(drift.drift_ms, 2),
+            unit="ms",
+            extra={"shape": drift.shape, "steps_at_s": list(drift.steps_at_s)},
+        ),
+    }
+
+
+def _round(value: float | None, places: int) -> float | None:
+    return None if value is None else round(float(value), places)

@@ -1,0 +1,107 @@
+"""Judges completeness: pictures lost on the way, a file that breaks off, parts of it that do not decode."""
+
+from __future__ import annotations
+
+from takeup.measure.video.whole import Pictures
+from takeup.streams import CaptureFile, Finding
+from takeup.tables.rows import Rows
+
+
+def judge_lost(pictures: Pictures, rows: Rows) -> list[Finding]:
+    """Gaps in the pictures' time stamps: the computer or the converter let pictures fall."""
+    missing = sum(number for _, number in pictures.lost)
+    if missing < rows.value("video.lost.look_pictures"):
+        return []
+    often = missing / max(pictures.seconds / 60, 1.0) >= rows.value("video.lost.redo_per_minute")
+    redo = often and missing >= rows.value("video.lost.redo_pictures")
+    first, last = pictures.lost[0][0], pictures.lost[-1][0]
+    return [
+        Finding(
+            name="frames_lost",
+            verdict="redo" if redo else "look",
+            again="may help",
+            from_s=round(float(pictures.at_s[first - 1]) + pictures.picture_s, 3),
+            to_s=round(float(pictures.at_s[last]), 3),
+            value=missing,
+            unit="pictures",
+            facts={"places": len(pictures.lost)},
+            rows=("video.lost.look_pictures", "video.lost.redo_per_minute", "video.lost.redo_pictures"),
+        )
+    ]
+
+
+def judge_end(
+    capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, rows: Rows
+) -> list[Finding]:
+    """A file that is shorter than it says (``redo``), or a tape stopped by hand in mid picture (``look``)."""
+    stated_s = _stated(capture)
+    came_s = max(pictures.seconds, sound_s) if capture.container == "mkv" else pictures.seconds
+    short_s = stated_s - came_s if stated_s is not None else 0.0
+    if broken or short_s > rows.value("video.end.missing_s"):
+        told = round(short_s, 2) if stated_s is not None and short_s > 0 else None
+        return [
+            Finding(
+                name="ends_early",
+                verdict="redo",
+                again="helps",
+                says="ends_early.cut" if told else "ends_early.broken",
+                from_s=round(came_s, 3),
+                to_s=round(came_s, 3),
+                value=told,
+                unit="s" if told else None,
+                facts={"stated_s": stated_s, "came_s": came_s},
+                rows=("video.end.missing_s",),
+            )
+        ]
+    tail_s = rows.value("video.end.tail_s")
+    if not pictures.frames or not pictures.recorded or _ends_quietly(pictures, tail_s):
+        return []
+    return [
+        Finding(
+            name="ends_early",
+            verdict="look",
+            again="may help",
+            says="ends_early.mid-picture",
+            from_s=round(pictures.seconds, 3),
+            to_s=round(pictures.seconds, 3),
+            rows=("video.end.tail_s",),
+        )
+    ]
+
+
+def _stated(capture: CaptureFile) -> float | None:
+    stream = capture.picture
+    if stream is None:
+        return None
+    if stream.pictures_stated and stream.rate:
+        return float(stream.pictures_stated / stream.rate)
+    return stream.seconds_stated
+
+
+def _ends_quietly(pictures: Pictures, tail_s: float) -> bool:
+    """Whether the last seconds hold black, no signal or a standing picture."""
+    begin = pictures.frames - round(tail_s / pictures.picture_s)
+    still = any(end > begin for _, end in pictures.repeats.held)
+    return still or any(kind != "picture" for kind in pictures.kinds[max(0, begin) :])
+
+
+def judge_damage(pictures: Pictures, faults_s: tuple[float, ...], broken: str | None, rows: Rows) -> list[Finding]:
+    """Parts of the file that could not be decoded. A cut-off last packet is the end's matter, not damage."""
+    places = sorted([at for at in faults_s if at >= 0] + [float(pictures.at_s[number]) for number in pictures.damaged])
+    if broken and places:
+        places = places[:-1]
+    number = max(len(places), len(faults_s) - (1 if broken else 0))
+    if number <= 0:
+        return []
+    return [
+        Finding(
+            name="corrupt",
+            verdict="redo",
+            again="helps",
+            from_s=round(places[0], 3) if places else None,
+            to_s=round(places[-1] + pictures.picture_s, 3) if places else None,
+            value=number,
+            unit="pictures",
+            rows=("video.end.missing_s",),
+        )
+    ]

@@ -1,0 +1,68 @@
+"""Which field was taken first, from motion. Null where nothing moves: never a guess."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from takeup.measure.video.change import Change
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldOrder:
+    """``order`` is top, bottom, progressive, mixed, or None without enough motion. Votes are pictures."""
+
+    order: str | None
+    top: int
+    bottom: int
+    progressive: int
+    undecided: int
+    method: str = "field_order/1"
+
+
+def vote(here: Change, after: Change | None, limits: Mapping[str, Any]) -> str | None:
+    """One picture's vote.
+
+    Parameters
+    ----------
+    here, after : Change
+        from the picture before to this one, and from this one to the next
+    limits : mapping
+        rows of ``video.order``: ``least_comb`` [codes], ``ratio``, ``own_ratio``
+    """
+    top = here.back[0] + (after.forth[1] if after else 0.0)
+    bottom = here.back[1] + (after.forth[0] if after else 0.0)
+    own = here.own * (1.0 if after else 0.5)
+    more, less = max(top, bottom), min(top, bottom)
+    if more < limits["least_comb"]:
+        return None
+    if more > limits["ratio"] * less:
+        return "top" if top > bottom else "bottom"
+    return "progressive" if less > limits["own_ratio"] * own else None
+
+
+def field_order(votes: Sequence[str | None], limits: Mapping[str, Any]) -> FieldOrder:
+    """Count votes.
+
+    Parameters
+    ----------
+    votes : sequence
+        of :func:`vote`, one a picture; held pictures, black and no-signal have None
+    limits : mapping
+        ``least_votes`` pictures and ``clear_share`` of the votes that one order must have
+    """
+    counts = {order: sum(given == order for given in votes) for order in ("top", "bottom", "progressive")}
+    given = sum(counts.values())
+    order: str | None = max(counts, key=lambda name: counts[name])
+    if given < limits["least_votes"]:
+        order = None
+    elif counts[order] < limits["clear_share"] * given:  # type: ignore[index]
+        order = "mixed"
+    return FieldOrder(
+        order=order,
+        top=counts["top"],
+        bottom=counts["bottom"],
+        progressive=counts["progressive"],
+        undecided=len(votes) - given,
+    )

@@ -1,0 +1,136 @@
+"""All pictures of a capture in one walk: the fold that steps every picture measure on the same picture."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+
+from takeup.measure.video import change, levels
+from takeup.measure.video.clock import lost_pictures
+from takeup.measure.video.field_order import FieldOrder, field_order, vote
+from takeup.measure.video.glance import Kind, glance, kind_of
+from takeup.measure.video.levels import Levels
+from takeup.measure.video.repeats import Repeats, repeats
+from takeup.measure.video.stretches import Stretch, stretches
+
+Limits = Mapping[str, Mapping[str, Any]]
+"""The sections of the video table by name: ``kind order repeat levels``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pictures:
+    """What all pictures of a capture gave."""
+
+    frames: int
+    seconds: float  # from the first picture's time to the end of the last
+    picture_s: float
+    recorded: int  # pictures with something recorded
+    levels: Levels | None
+    order: FieldOrder
+    repeats: Repeats
+    lost: tuple[tuple[int, int], ...]  # (number of the picture after the gap, pictures missing)
+    stretches: tuple[Stretch, ...]  # black, lifted, flat, snow
+    damaged: tuple[int, ...]
+    at_s: np.ndarray
+    luma: np.ndarray  # mean luma of every picture [8-bit codes]
+    kinds: tuple[Kind, ...]
+
+
+@dataclass(slots=True)
+class Walk:
+    """The state of the walk: every measure's own state, and a few numbers per picture."""
+
+    limits: Limits
+    bits: int
+    predicted: bool
+    before: change.Before = field(default_factory=change.begin)
+    counted: levels.Counted | None = None
+    last: change.Change | None = None
+    last_kind: Kind = "picture"
+    kinds: list[Kind] = field(default_factory=list)
+    votes: list[str | None] = field(default_factory=list)
+    at_s: array[float] = field(default_factory=lambda: array("d"))
+    luma: array[float] = field(default_factory=lambda: array("f"))
+    difference: array[float] = field(default_factory=lambda: array("f"))
+    same: array[float] = field(default_factory=lambda: array("f"))
+    key: list[bool] = field(default_factory=list)
+    damaged: list[int] = field(default_factory=list)
+
+    def step(self, planes: tuple[np.ndarray, ...], at_s: float, *, key: bool, damaged: bool) -> Kind:
+        """Take one picture; what kind it is."""
+        seen = glance(planes, self.bits)
+        kind = kind_of(seen, self.limits["kind"])
+        self.before, here = change.step(self.before, planes[0], self.bits, seen.noise)
+        self._vote(here, kind)
+        if kind == "picture":
+            if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
+                self.counted = levels.begin(planes[0].shape[0], planes[0].shape[1], self.bits)
+            self.counted = levels.step(self.counted, planes[0])
+        if damaged:
+            self.damaged.append(len(self.kinds))
+        self.kinds.append(kind)
+        self.at_s.append(at_s)
+        self.luma.append(seen.mean)
+        self.difference.append(here.difference)
+        self.same.append(here.same_share)
+        self.key.append(key)
+        return kind
+
+    def _vote(self, here: change.Change, kind: Kind) -> None:
+        """The picture before can vote now that the one after it is known; held ones have no vote."""
+        limits = self.limits["order"]
+        if self.last is not None:
+            moved = self.last_kind == kind == "picture" and min(self.last.difference, here.difference) > 0
+            moved = moved and min(self.last.difference, here.difference) > limits["least_difference"]
+            fresh = np.isfinite(self.last.difference)
+            self.votes.append(vote(self.last, here, limits) if moved and fresh else None)
+        self.last, self.last_kind = here, kind
+
+    def finish(self, rate: Fraction) -> Pictures:
+        """Everything the pictures gave."""
+        picture_s = float(1 / rate)
+        at_s = np.frombuffer(self.at_s, np.float64) if self.at_s else np.zeros(0)
+        bounds = self.limits["levels"]
+        found = None
+        if self.counted is not None:
+            found = levels.finish(
+                self.counted,
+                blank=bounds["blank"],
+                bar=bounds["bar"],
+                rails=tuple(bounds["rails"]),
+                limits=tuple(bounds["within"]),
+            )
+        self._settle_lifted(found)
+        shown = [kind == "picture" for kind in self.kinds]
+        spans = stretches(self.kinds, self.at_s, picture_s, gap=self.limits["kind"]["gap_pictures"])
+        return Pictures(
+            frames=len(self.kinds),
+            seconds=float(at_s[-1] - at_s[0]) + picture_s if len(at_s) else 0.0,
+            picture_s=picture_s,
+            recorded=sum(shown),
+            levels=found,
+            order=field_order(self.votes, self.limits["order"]),
+            repeats=repeats(
+                self.difference, self.same, self.key, shown, predicted=self.predicted, limits=self.limits["repeat"]
+            ),
+            lost=tuple(lost_pictures(at_s, picture_s)),
+            stretches=tuple(spans),
+            damaged=tuple(self.damaged),
+            at_s=at_s,
+            luma=np.frombuffer(self.luma, np.float32) if self.luma else np.zeros(0, np.float32),
+            kinds=tuple(self.kinds),
+        )
+
+    def _settle_lifted(self, found: Levels | None) -> None:
+        """Dark even pictures are black when the file's own blacks are no darker; else they are pictures."""
+        lowest = found.floor if found is not None else None
+        near = self.limits["kind"]["lifted_near"]
+        lifted = np.array([kind == "lifted" for kind in self.kinds], bool)
+        for number in np.flatnonzero(lifted).tolist():
+            alike = lowest is None or self.luma[number] <= lowest + near
+            self.kinds[number] = "black" if alike else "picture"

@@ -1,0 +1,179 @@
+"""Check a capture of a video tape: open it once, step every measure on the same picture and sound block, judge."""
+
+from __future__ import annotations
+
+import time
+from fractions import Fraction
+from pathlib import Path
+
+from takeup.errors import Unreadable
+from takeup.judge.video import Seen, judge_video
+from takeup.judge.video_picture import judge_stretch
+from takeup.measure.video import presence
+from takeup.measure.video.clock import Drift, drift
+from takeup.measure.video.stretches import Running
+from takeup.measure.video.whole import Pictures, Walk
+from takeup.media.moving import Picture, Reading, SoundBlock, read_moving
+from takeup.streams import CaptureFile, Finding, Report
+from takeup.tables.rows import Rows
+from takeup.tasks.checking import Asked, Heard
+from takeup.tasks.sound_pass import SoundPart, SoundPass
+from takeup.tasks.video_thread import Stills, thread_of
+
+HEAR_EVERY_S = 0.1
+STAMP_EVERY_S = 0.2
+PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
+"""Codecs that predict pictures from others: a held picture is not quite equal after them."""
+
+
+def check_video(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:
+    """Measure and judge one video capture. Writes nothing; never holds more than a few pictures.
+
+    Parameters
+    ----------
+    path, capture : Path, CaptureFile
+        the file, and what ``media.moving.look_at_moving`` said of it
+    asked : Asked
+        what is known of the item; with ``idle_s`` the file is followed while it grows
+    rows : Rows
+        every table's rows
+
+    Raises
+    ------
+    Unreadable
+        ``capture.broken`` when not one picture can be decoded.
+    """
+    if capture.picture is None:
+        raise Unreadable("capture.broken", path=str(path), error="no picture track")
+    walk = _Check(capture, asked, rows)
+    reading = read_moving(path, capture, idle_s=asked.idle_s)
+    for thing in reading:
+        if isinstance(thing, Picture):
+            walk.picture(thing)
+        else:
+            walk.block(thing)
+        walk.tell()
+    if not walk.seen:
+        raise Unreadable("capture.broken", path=str(path), error=reading.broken or "no picture could be decoded")
+    return walk.finish(reading)
+
+
+class _Check:
+    """One walk over a capture: every measure's state."""
+
+    def __init__(self, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
+        assert capture.picture is not None
+        stream, sound = capture.picture, capture.sound
+        self.capture, self.asked, self.rows = capture, asked, rows
+        self.rate = stream.rate or Fraction(25)
+        limits = {name: rows.section(f"video.{name}") for name in ("kind", "order", "repeat", "levels")}
+        if stream.lossy:
+            limits["levels"] = limits["levels"] | {"rails": limits["levels"]["lossy_rails"]}
+        self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
+        self.running = Running(float(1 / self.rate), gap=limits["kind"]["gap_pictures"])
+        self.stills = Stills(asked.stills, stream, rows)
+        self.sound = SoundPass(sound, asked, rows, of_picture=True) if sound else None
+        self.presence = presence.begin(sound.rate_hz, sound.channels) if sound else None
+        self.sound_at: list[tuple[float, int]] = []
+        self.samples = 0
+        self.seen = 0
+        self.seconds = 0.0
+        self.certain: list[Finding] = []
+        self.told = 0.0
+
+    def picture(self, picture: Picture) -> None:
+        kind = self.pictures.step(picture.planes, picture.at_s, key=picture.key, damaged=picture.damaged)
+        self.seen += 1
+        self.seconds = picture.at_s
+        for stretch in self.running.step(kind, picture.at_s):
+            finding = judge_stretch(stretch, None, self.rows)
+            if finding is not None:
+                self.certain.append(finding)
+        self.stills.step(picture)
+
+    def block(self, block: SoundBlock) -> None:
+        if self.sound is None or self.presence is None or block.samples.shape[1] != len(self.presence.peaks):
+            return
+        if not self.sound_at or block.at_s - self.sound_at[-1][0] >= STAMP_EVERY_S:
+            self.sound_at.append((block.at_s, self.samples))
+        self.samples += len(block.samples)
+        self.presence = presence.step(self.presence, block.samples)
+        self.sound.hear(block.samples)
+
+    def tell(self) -> None:
+        """Tell a listener how far we are, about ten times a second at most."""
+        now = time.monotonic()
+        if self.asked.hear is None or now - self.told < HEAR_EVERY_S:
+            return
+        self.told = now
+        levels = self.sound.levels() if self.sound else {}
+        certain = (*self.certain, *(self.sound.certain() if self.sound else ()))
+        total = self.capture.picture.seconds_stated if self.capture.picture else None
+        self.asked.hear(Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain))
+
+    def finish(self, reading: Reading) -> Report:
+        """Judge all that was measured."""
+        pictures = self.pictures.finish(self.rate)
+        sound_s = self.samples / self.capture.sound.rate_hz if self.capture.sound else 0.0
+        part = self.sound.finish() if self.sound else None
+        seen = Seen(
+            capture=self.capture,
+            original=self.asked.original,
+            pictures=pictures,
+            drift=self._drift(pictures),
+            presence=presence.finish(self.presence) if self.presence and self.samples else None,
+            sound_s=sound_s,
+            broken=reading.broken,
+            faults_s=tuple(reading.faults),
+        )
+        measures, findings = judge_video(seen, self.rows)
+        return Report(
+            medium="video",
+            seconds=round(pictures.seconds, 6),
+            measures=measures | _sound_measures(part),
+            findings=tuple(sorted(findings + _sound_findings(part, findings), key=_when)),
+            left_out=_left_out(pictures),
+            trace=thread_of(pictures, part.trace if part else None),
+            stills=self.stills.finish(),
+        )
+
+    def _drift(self, pictures: Pictures) -> Drift | None:
+        if self.capture.sound is None or not self.samples:
+            return None
+        return drift(
+            pictures.at_s,
+            pictures.picture_s,
+            self.sound_at,
+            self.samples,
+            self.capture.sound.rate_hz,
+            self.rows.section("video.sync"),
+        )
+
+
+def _sound_measures(part: SoundPart | None) -> dict:
+    return dict(part.measures) if part else {}
+
+
+def _sound_findings(part: SoundPart | None, of_picture: list[Finding]) -> list[Finding]:
+    """The sound's own findings; what ``sound_missing`` already says of the whole track is not said twice."""
+    if part is None:
+        return []
+    names = {finding.says for finding in of_picture if finding.name == "sound_missing"}
+    said = {"silence", "too_quiet", "ends_early"} if names else {"ends_early"}
+    if "sound_missing.one-side" in names:
+        said = {"channel_missing", "ends_early"}
+    return [finding for finding in part.findings if finding.name not in said]
+
+
+def _left_out(pictures: Pictures) -> tuple[tuple[str, float], ...]:
+    """Seconds of black and no signal that no measure but their own counts."""
+    names = {"black": "black", "flat": "no_signal", "snow": "no_signal"}
+    seconds: dict[str, float] = {}
+    for kind in pictures.kinds:
+        if kind in names:
+            seconds[names[kind]] = seconds.get(names[kind], 0.0) + pictures.picture_s
+    return tuple((name, round(value, 3)) for name, value in seconds.items())
+
+
+def _when(finding: Finding) -> float:
+    return -1.0 if finding.from_s is None else finding.from_s
