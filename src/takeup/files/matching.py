@@ -7,8 +7,10 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-SIDE = re.compile(r"(?:side|seite|face|side-)[\s._-]*([a-h]|[1-9]\d?)(?![^\W_])|([a-h])\s*面")
-PART = re.compile(r"(?:part|pt|reel|roll|page|frame|scan|no|nr|disc)[\s._-]*(\d{1,4})(?![^\W_])|第?\s*(\d{1,4})\s*(?:部分|页|卷|盘)")
+SIDE = re.compile(r"(?<![^\W_])(?:side|seite|face)[\s._-]*([a-h]|[1-9]\d?)(?![^\W_])|([a-h])\s*面")
+PART = re.compile(r"(?<![^\W_])(?:part|pt|reel|roll|page|frame|scan|no|nr|disc)[\s._-]*(\d{1,4})(?![^\W_])|第?\s*(\d{1,4})\s*(?:部分|页|卷|盘)")
+FACE = re.compile(r"(?<![^\W_])(back|front|verso|recto)(?![^\W_])|([背正])面")
+FACES = {"verso": "back", "背": "back", "recto": "front", "正": "front"}
 WORD = re.compile(r"[^\W_]+")
 
 
@@ -55,7 +57,7 @@ def match_item(name: str, ids: Iterable[str]) -> Match:
 
 
 def part_told(text: str) -> str:
-    """The side letter or number in what a name says beside its item: ``side a``, ``part 2``, ``A面``, or alone.
+    """What a name says beside its item: side letter, number, ``back``: ``side a``, ``part 2``, ``A面``, or alone.
 
     Examples
     --------
@@ -65,6 +67,8 @@ def part_told(text: str) -> str:
     text = _plain(text)
     if side := SIDE.search(text):
         return _bare(side[1] or side[2])
+    if face := FACE.search(text):
+        return FACES.get(face[1] or face[2], face[1])
     if part := PART.search(text):
         return _bare(part[1] or part[2])
     words = WORD.findall(text)

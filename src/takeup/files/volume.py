@@ -58,7 +58,7 @@ def known_file_system(kind: str, rows: Rows) -> FileSystem:
         if kind.casefold() in row["known_as"]:
             return FileSystem(
                 key=section.removeprefix("filesystem."),
-                name=row["name"],
+                name=row["name"] or kind,
                 file_bytes=row["file_bytes"] or None,
                 reads=tuple(row["reads"]),
                 writes=tuple(row["writes"]),

@@ -1,0 +1,284 @@
+"""``takeup take``: captures come from a station into a box. A station's file is read and never touched.
+
+For every file: is it a whole capture, whose is it, do we have it already; then copy, compare with the disk, rename, and
+only then remember it. What is refused is said with its reason; the rest is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from takeup.box.folder import CAPTURES, Box, work_in
+from takeup.box.record import Fact
+from takeup.errors import NotPossible, Unreadable
+from takeup.files.beside import beside, is_part
+from takeup.files.copy import copy_file
+from takeup.files.hash import hash_file
+from takeup.files.matching import Match, match_item, part_told
+from takeup.files.names import folded, numbered, safe_name, why_unsafe
+from takeup.files.station import Seen, files_at, growing, head_of, look
+from takeup.files.volume import room_at
+from takeup.media.probe import family_of
+from takeup.settings import Settings
+from takeup.tables.rows import Rows
+from takeup.tasks.ears import SILENT, Ears
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """One capture in the box. ``already``: it was there before."""
+
+    file: Path
+    item: str
+    bytes: int
+    sha256: str
+    stored: Path
+    already: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """One file that was not taken; ``why`` is a key of ``words/answers``: ``take.refused.<why>``."""
+
+    file: Path
+    why: str
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Answer:
+    taken: list[Taken] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    seen: Seen
+    item: str
+    part: str
+
+
+class _NotTaken(Exception):
+    def __init__(self, why: str, **facts: Any) -> None:
+        super().__init__(why)
+        self.why, self.facts = why, facts
+
+
+def take(
+    folder: Path, paths: Sequence[Path], *, rows: Rows, settings: Settings, item: str = "", ears: Ears = SILENT
+) -> Answer:
+    """Take captures into a box.
+
+    Parameters
+    ----------
+    folder
+        The box.
+    paths
+        Files, or folders whose files are taken.
+    item
+        Every file is of this item; empty: each file's name tells.
+
+    Raises
+    ------
+    NotPossible
+        ``capture.not-there``, ``take.unknown-item``, ``take.no-room`` (nothing was taken); ``disk.full`` or
+        ``copy.differs`` on the way (what was taken before stays taken).
+    """
+    for path in paths:
+        if not path.exists() and not path.is_symlink():
+            raise Unreadable("capture.not-there", path=str(path))
+    with work_in(folder, "take", settings) as box:
+        ids = [original.id for original in box.originals()]
+        if item:
+            item = _known_item(item, ids)
+        if not box.record.latest("agreed"):
+            ears.note("take.no-agreement", box=box.name)
+        answer = Answer()
+        files = list(dict.fromkeys(file for path in paths for file in files_at(path.absolute(), rows)))
+        wanted = _sort_out(box, files, ids, item, rows, answer)
+        new = [one for one in wanted if not _already(box, one, answer, ears)]
+        _check_room(box, new, rows)
+        total, done = sum(one.seen.bytes for one in new), 0
+        for one in new:
+            base = done
+
+            def heard(count: int, one: _Wanted = one) -> None:
+                nonlocal done
+                done += count
+                ears.progress(box.name, done, total, "bytes")
+
+            try:
+                answer.taken.append(_bring_in(box, one, heard, ears))
+            except _NotTaken as stop:
+                answer.refused.append(Refused(file=one.seen.path, why=stop.why, facts=stop.facts))
+            done = base + one.seen.bytes
+        return answer
+
+
+def _known_item(wanted: str, ids: Sequence[str]) -> str:
+    for known in ids:
+        if known.casefold() == wanted.casefold():
+            return known
+    raise NotPossible("take.unknown-item", item=wanted, known=", ".join(ids[:12]))
+
+
+def _sort_out(
+    box: Box, files: Sequence[Path], ids: Sequence[str], item: str, rows: Rows, answer: Answer
+) -> list[_Wanted]:
+    """Those files that are whole captures of a known item; the others are refused."""
+    inside = box.folder.resolve()
+    wanted: list[_Wanted] = []
+    for file in files:
+        try:
+            if inside in file.parents:
+                raise _NotTaken("in-the-box")
+            seen = _whole_capture(file)
+            match = Match(item, part=_part_beside(file.name, item)) if item else match_item(file.name, ids)
+            if match.item is None:
+                raise _NotTaken(match.why, found=", ".join(match.found), known=", ".join(ids[:6]))
+            wanted.append(_Wanted(seen, match.item, match.part))
+        except _NotTaken as stop:
+            answer.refused.append(Refused(file=file, why=stop.why, facts=stop.facts))
+    still = growing([one.seen for one in wanted], rows)
+    answer.refused += [Refused(file=one.seen.path, why="growing") for one in wanted if one.seen.path in still]
+    return [one for one in wanted if one.seen.path not in still]
+
+
+def _part_beside(name: str, item: str) -> str:
+    match = match_item(name, [item])
+    return match.part if match.item else part_told(name.rpartition(".")[0] or name)
+
+
+def _whole_capture(file: Path) -> Seen:
+    seen = look(file)
+    if isinstance(seen, str):
+        raise _NotTaken(seen)
+    if is_part(file):
+        raise _NotTaken("growing")
+    if seen.bytes == 0:
+        raise _NotTaken("empty")
+    try:
+        head = head_of(file)
+    except Unreadable as error:
+        raise _NotTaken("unreadable") from error
+    except OSError as error:
+        raise _NotTaken("unreadable") from error
+    if family_of(head) is None:
+        raise _NotTaken("no-capture")
+    return seen
+
+
+def _already(box: Box, one: _Wanted, answer: Answer, ears: Ears) -> bool:
+    """Whether the item has this very content; told from the file's state when it is the same file, else by reading it."""
+    alike = [
+        fact
+        for fact in box.record.latest("taken", one.item)
+        if fact.facts["bytes"] == one.seen.bytes and _is_whole(box, fact)
+    ]
+    source = str(one.seen.path)
+    for fact in alike:
+        if fact.facts["source"] == source and fact.facts["modified_ns"] == one.seen.modified_ns:
+            answer.taken.append(_taken(box, one, fact))
+            return True
+    if not alike:
+        return False
+    try:
+        sha256 = hash_file(one.seen.path).sha256
+    except OSError:
+        answer.refused.append(Refused(file=one.seen.path, why="unreadable"))
+        return True
+    for fact in alike:
+        if fact.facts["sha256"] == sha256:
+            if not Path(fact.facts["source"]).exists():  # the station's folder was moved: remember where it lies now
+                facts = fact.facts | {"source": source, "modified_ns": one.seen.modified_ns}
+                box.record.append("taken", facts, item=fact.item, key=fact.key)
+            answer.taken.append(_taken(box, one, fact))
+            return True
+    return False
+
+
+def _is_whole(box: Box, fact: Fact) -> bool:
+    stored = look(box.path(fact.facts["stored"]))
+    return isinstance(stored, Seen) and stored.bytes == fact.facts["bytes"]
+
+
+def _taken(box: Box, one: _Wanted, fact: Fact) -> Taken:
+    return Taken(
+        file=one.seen.path,
+        item=fact.item,
+        bytes=fact.facts["bytes"],
+        sha256=fact.facts["sha256"],
+        stored=box.path(fact.facts["stored"]),
+        already=True,
+    )
+
+
+def _check_room(box: Box, wanted: Sequence[_Wanted], rows: Rows) -> None:
+    needed = sum(one.seen.bytes for one in wanted)
+    free = room_at(box.folder).free
+    if wanted and needed + rows.value("drives.look.margin_bytes") > free:
+        raise NotPossible("take.no-room", path=str(box.folder), needed_bytes=needed, free_bytes=free)
+
+
+def _bring_in(box: Box, one: _Wanted, heard: Any, ears: Ears) -> Taken:
+    """Copy one capture, compare it, give it its name, remember it."""
+    source = one.seen.path
+    folder = box.folder / CAPTURES / item_folder(one.item)
+    if orphan := _left_behind(box, folder, one):
+        return _remember(box, one, orphan, hash_file(orphan).sha256)
+    target = folder / _free_name(box, folder, source.name, one.seen)
+    with beside(target) as part:
+        copied = copy_file(source, part, hear=heard)
+        if look(source) != one.seen or copied.bytes != one.seen.bytes:
+            part.unlink(missing_ok=True)
+            raise _NotTaken("growing")
+    for other in box.record.latest("taken"):
+        if other.item != one.item and other.facts["sha256"] == copied.sha256:
+            ears.note("take.same-as-other", file=source.name, item=one.item, other=other.item)
+    return _remember(box, one, target, copied.sha256)
+
+
+def _remember(box: Box, one: _Wanted, target: Path, sha256: str) -> Taken:
+    source, stored = one.seen.path, box.relative(target)
+    facts = {
+        "file": source.name.encode("utf-8", "surrogateescape").decode("utf-8", "replace"),
+        "source": str(source),
+        "stored": stored,
+        "bytes": one.seen.bytes,
+        "sha256": sha256,
+        "modified_ns": one.seen.modified_ns,
+        "part": one.part,
+    }
+    box.record.append("taken", facts, item=one.item, key=stored)
+    return Taken(file=source, item=one.item, bytes=one.seen.bytes, sha256=sha256, stored=target)
+
+
+def _left_behind(box: Box, folder: Path, one: _Wanted) -> Path | None:
+    """The whole copy of this file that a command made and was killed before it could remember it."""
+    target = folder / safe_name(one.seen.path.name)
+    there = look(target)
+    if not isinstance(there, Seen) or there.bytes != one.seen.bytes:
+        return None
+    if any(box.path(fact.facts["stored"]) == target for fact in box.record.latest("taken")):
+        return None
+    return target if hash_file(target).sha256 == hash_file(one.seen.path).sha256 else None
+
+
+def item_folder(item: str) -> str:
+    """The name of an item's folder; an id that some system takes for a device gets a name of its own."""
+    return item if why_unsafe(item) is None else f"{safe_name(item)}-item"
+
+
+def _free_name(box: Box, folder: Path, name: str, seen: Seen) -> str:
+    """A safe name that no other capture of the item has; one whose copy was lost is filled again under its own name."""
+    taken = {folded(path.name) for path in folder.iterdir()} if folder.is_dir() else set()
+    remembered = {
+        folded(fact.facts["stored"].rpartition("/")[2])
+        for fact in box.record.latest("taken")
+        if box.path(fact.facts["stored"]).parent == folder and fact.facts["source"] != str(seen.path)
+    }
+    given = safe_name(name)
+    return numbered(given, taken | remembered)
