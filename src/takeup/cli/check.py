@@ -76,10 +76,14 @@ def _file(face: Face, path: Path, asked: Asked, picture: Path | None) -> None:
     from takeup.tasks.check import check_file
     from takeup.tasks.reporting import answer_from
 
+    if picture:
+        from takeup.tasks.picture import check_name
+
+        check_name(picture)
     capture, report = check_file(path, asked)
     answer = answer_from(report, file=str(path), carrier=asked.original.carrier, capture=capture, lang=face.lang)
     if picture:
-        answer["picture"] = _draw(face, report, asked.original, picture)
+        answer["picture"] = _draw(face, report, asked.original, picture, file=path.name, capture=capture)
     face.answer(answer, _report_lines(face, answer))
 
 
@@ -103,15 +107,19 @@ def _follow(face: Face, path: Path, asked: Asked, idle_s: float, picture: Path |
         told = finding_answer(finding, face.lang) if finding else worded(facts, face.lang)
         face.event({"event": event} | told)
 
+    if picture:
+        from takeup.tasks.picture import check_name
+
+        check_name(picture)
     report = follow(path, asked, idle_s, emit)
     if picture:
-        _draw(face, report, asked.original, picture)
+        _draw(face, report, asked.original, picture, file=path.name)
 
 
-def _draw(face: Face, report: Any, original: Original, picture: Path) -> str:
+def _draw(face: Face, report: Any, original: Original, picture: Path, *, file: str, capture: Any = None) -> str:
     from takeup.tasks.picture import draw
 
-    draw(report, original, picture, face.lang)
+    draw(report, original, picture, face.lang, file=file, capture=capture)
     return str(picture.absolute())
 
 
