@@ -83,6 +83,14 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Lacking:
+    """A part of an original that is not in the parcel though the rest of it is."""
+
+    part: str
+    because: str  # a key under ``words/letter`` ``missing``
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One original with what was made from it."""
 
@@ -95,6 +103,7 @@ class Entry:
     captured: tuple[Captured, ...] = ()  # every capture its files were made from, once
     masters: tuple[Held, ...] = ()
     others: tuple[Held, ...] = ()  # further files of it that stand nowhere else
+    lacking: tuple[Lacking, ...] = ()
 
     @property
     def title(self) -> str:

@@ -166,15 +166,14 @@ def groups_of(entries: list[Entry]) -> list[list[Entry]]:
     return groups
 
 
-def part_of(shown: Shown) -> Markup:
+def part_of(part: str, section: str) -> Markup:
     """Which piece of the original: a side, a page, a back; nothing when it has but one."""
-    part = shown.part
     if part.startswith("side-"):
         return both("side", side=part[5:].upper())
     if part == "back":
         return both("back")
     if part.isdigit():
-        return both("part", part=part)
+        return both("page", part=part) if section == "pictures" else both("part", part=part)
     return Markup(f"<bdi>{escape(part)}</bdi>") if part else Markup("")
 
 

@@ -43,6 +43,7 @@ class Finished:
     sha256: str
     from_: tuple[str, ...] = ()
     picture: str = ""
+    part: str = ""
     size: tuple[int, int] | None = None
     notes: tuple[tuple[str, Mapping[str, Any]], ...] = ()
 

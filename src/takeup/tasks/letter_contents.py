@@ -7,13 +7,27 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from takeup.box.choosing import Choice, choose
 from takeup.box.folder import Box
 from takeup.judge.screening import judge_original
-from takeup.pages.contents import Captured, Contents, Described, Entry, Held, Missing, Noticed, Said, Section, Shown
+from takeup.pages.contents import (
+    Captured,
+    Contents,
+    Described,
+    Entry,
+    Held,
+    Lacking,
+    Missing,
+    Noticed,
+    Said,
+    Section,
+    Shown,
+)
 from takeup.plan.parcel import Placed, part_of, shown_of, text_of
 from takeup.settings import Settings
-from takeup.streams import Original, worst
+from takeup.streams import Original
 from takeup.tables.rows import Rows
+from takeup.tasks.finish import candidates_of
 from takeup.tasks.reporting import report_from, sentences_of
 from takeup.tasks.screen import worded
 from takeup.words.sentences import LANGUAGES, say
@@ -26,10 +40,9 @@ Smalls = Mapping[str, tuple[Held, Held | None]]  # by href of what they show: it
 class Told:
     """A box's record, read once: reports by capture, descriptions by item or picture, outcomes of screening."""
 
-    def __init__(self, box: Box) -> None:
-        self.record = box.record
+    def __init__(self, box: Box, rows: Rows) -> None:
+        self.rows = rows
         self.described = {fact.item: described_from(fact.facts) for fact in box.record.latest("described")}
-        self.taken = {fact.key: fact.item for fact in box.record.latest("taken")}
         self.screened = {fact.item: fact.facts["outcome"] for fact in box.record.latest("screened")}
         self._checked = {fact.key: fact.facts["report"] for fact in box.record.latest("checked")}
         self._read: dict[str, Captured | None] = {}
@@ -41,6 +54,11 @@ class Told:
             self._read[stored] = _captured(facts) if facts else None
         return self._read[stored]
 
+    def medium(self, original: Original) -> str:
+        """What a capture of it is; empty for a carrier that no station plays."""
+        key = f"carriers.{original.carrier}.medium"
+        return self.rows.value(key) if key in self.rows else ""
+
     def said(self, id: str) -> Described:
         return self.described.get(id, Described())
 
@@ -50,7 +68,7 @@ class Told:
 
 
 def contents_of(
-    box: Box, told: Told, placed: Sequence[Placed], smalls: Smalls, rows: Rows, settings: Settings, *, only_copies: bool
+    box: Box, told: Told, placed: Sequence[Placed], smalls: Smalls, settings: Settings, *, only_copies: bool
 ) -> Contents:
     """All that the letter tells, but for the day on which the parcel is packed."""
     originals = box.originals()
@@ -58,9 +76,9 @@ def contents_of(
     for original in originals:
         files = [file for file in placed if file.finished.item == original.id]
         if files:
-            entries.append(_entry(original, files, told, smalls, rows))
+            entries.append(_entry(original, files, told, smalls, lacking=_lacking(box, original, files, told)))
         else:
-            missing.append(_missing(original, told, rows, made=only_copies and _has_master(box, original)))
+            missing.append(_missing(box, original, told, only_copies=only_copies))
     held = [_held(file) for file in placed]
     held += [small for pair in smalls.values() for small in pair if small is not None]
     agreed = box.record.latest("agreed")
@@ -75,8 +93,8 @@ def contents_of(
         bytes=sum(file.bytes for file in held),
         entries=tuple(entries),
         missing=tuple(missing),
-        care=_care(originals, rows),
-        advice=tuple(rows.value("care.everybody.advice")),
+        care=_care(originals, told.rows),
+        advice=tuple(told.rows.value("care.everybody.advice")),
         held=tuple(held),
         papers=PAPERS,
         copies_only=only_copies,
@@ -107,7 +125,9 @@ def _captured(facts: Mapping[str, Any]) -> Captured:
     return Captured(report=report, noticed=tuple(noticed))
 
 
-def _entry(original: Original, files: Sequence[Placed], told: Told, smalls: Smalls, rows: Rows) -> Entry:
+def _entry(
+    original: Original, files: Sequence[Placed], told: Told, smalls: Smalls, *, lacking: tuple[Lacking, ...]
+) -> Entry:
     shown = [_shown(original, file, files, told, smalls) for file in shown_of(files)]
     stored = dict.fromkeys(capture for file in files for capture in file.finished.from_)
     captured = [captured for capture in stored if (captured := told.captured(capture))]
@@ -116,13 +136,14 @@ def _entry(original: Original, files: Sequence[Placed], told: Told, smalls: Smal
     return Entry(
         id=original.id,
         carrier=original.carrier,
-        section=SECTIONS.get(_medium(original, rows), "pictures"),
+        section=SECTIONS.get(told.medium(original), "pictures"),
         label=original.label,
         said=told.said(original.id),
         shown=tuple(shown),
         captured=tuple(captured),
         masters=tuple(_held(file) for file in files if file.finished.role == "master"),
         others=tuple(_held(file) for file in rest),
+        lacking=lacking,
     )
 
 
@@ -138,7 +159,7 @@ def _shown(original: Original, file: Placed, files: Sequence[Placed], told: Told
     text = text_of(file, files)
     return Shown(
         file=_held(file),
-        part="" if file.finished.picture else part_of(original.id, file.finished.name),
+        part="" if file.finished.picture else file.finished.part or part_of(original.id, file.finished.name),
         picture=file.finished.picture,
         small=small,
         strip=strip,
@@ -157,19 +178,33 @@ def _notes(file: Placed) -> Iterable[Said]:
             continue  # a note of another release
 
 
-def _missing(original: Original, told: Told, rows: Rows, *, made: bool) -> Missing:
+def _choices(box: Box, original: Original, medium: str) -> list[Choice]:
+    """The captures that stand for an original's parts: of several tries at one part, the better."""
+    return choose(candidates_of(box, original.id), joined=medium == "film")[0]
+
+
+def _lacking(box: Box, original: Original, files: Sequence[Placed], told: Told) -> tuple[Lacking, ...]:
+    """The parts of an original that were captured and are not in the parcel: a side that is not good enough yet."""
+    there = {stored for file in files for stored in file.finished.from_}
+    return tuple(
+        Lacking(part=choice.part, because="not-good" if choice.verdict == "redo" else "not-finished")
+        for choice in _choices(box, original, told.medium(original))
+        if not there & {capture.stored for capture in choice.captures}
+    )
+
+
+def _missing(box: Box, original: Original, told: Told, *, only_copies: bool) -> Missing:
     """Why nothing of an original is in the parcel: the first thing that holds it up."""
-    stored = [capture for capture, item in told.taken.items() if item == original.id]
     outcome = told.screened.get(original.id)
     why: tuple[Said, ...] = ()
-    if made:
+    if only_copies and _has_master(box, original):
         because = "copies-only"
-    elif stored:
-        reports = [captured.report for capture in stored if (captured := told.captured(capture))]
-        because = "not-good" if reports and worst(report.verdict for report in reports) == "redo" else "not-finished"
+    elif choices := _choices(box, original, told.medium(original)):
+        bad = any(choice.checked and choice.verdict == "redo" for choice in choices)
+        because = "not-good" if bad else "not-finished"
     elif outcome in ("refuse", "ask"):
         because = "refused" if outcome == "refuse" else "asked"
-        screening = judge_original(original, rows)
+        screening = judge_original(original, told.rows)
         sentences = {lang: worded(screening, lang)["why"] for lang in LANGUAGES}
         why = tuple(dict(zip(sentences, pair)) for pair in zip(*sentences.values()))
     else:
@@ -180,17 +215,13 @@ def _missing(original: Original, told: Told, rows: Rows, *, made: bool) -> Missi
 
 
 def _has_master(box: Box, original: Original) -> bool:
-    return any(fact.facts["role"] == "master" for fact in box.record.latest("made", original.id))
+    made = (fact.facts for fact in box.record.latest("made", original.id))
+    return any(facts["role"] == "master" and not facts.get("gone") for facts in made)
 
 
 def _held(file: Placed) -> Held:
     made = file.finished
     return Held(href=file.href, role=made.role, bytes=made.bytes, kind=file.kind, size=made.size)
-
-
-def _medium(original: Original, rows: Rows) -> str:
-    key = f"carriers.{original.carrier}.medium"
-    return rows.value(key) if key in rows else ""
 
 
 def _care(originals: Sequence[Original], rows: Rows) -> tuple[tuple[str, tuple[str, ...]], ...]:

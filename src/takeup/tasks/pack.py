@@ -68,14 +68,14 @@ def pack(folder: Path, settings: Settings, *, only_copies: bool = False, ears: E
         finished = _finished(box)
         if not finished:
             raise NotPossible("pack.nothing-made", path=str(box.folder))
-        told, rows = Told(box), load_rows()
+        told = Told(box, load_rows())
         titles = {original.id: told.title(original) for original in box.originals()}
         placed = plan_parcel(box.originals(), finished, titles, only_copies=only_copies, safe_name=safe_name)
         if not placed:
             raise NotPossible("pack.no-copies", path=str(box.folder))
         _look_for(box, placed)
         smalls, sources = _smalls(box, placed)
-        contents = contents_of(box, told, placed, smalls, rows, settings, only_copies=only_copies)
+        contents = contents_of(box, told, placed, smalls, settings, only_copies=only_copies)
         print_of = _fingerprint(contents, placed)
         hear = _hearing(box, ears, sum(file.finished.bytes for file in placed))
         standing = _standing(box, print_of, placed, hear)
@@ -96,6 +96,7 @@ def _finished(box: Box) -> list[Finished]:
             sha256=made["sha256"],
             from_=tuple(made.get("from") or ()),
             picture=made.get("picture") or "",
+            part=made.get("part") or "",
             size=tuple(made["size"]) if made.get("size") else None,
             notes=tuple((key, filled) for key, filled in made.get("notes") or ()),
         )
