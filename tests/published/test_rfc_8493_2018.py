@@ -1,7 +1,7 @@
-"""RFC 8493 (BagIt 1.0, October 2018) and its drafts 0.93 to 0.97: the public-domain conformance suite, then its clauses.
+"""RFC 8493 (BagIt 1.0, October 2018), its drafts 0.93 to 0.97: the public-domain conformance suite, then its clauses.
 
 The suite's own sorting is the expectation (README of the suite): ``valid`` passes, ``warning`` passes with something
-said, ``invalid`` is refused with a reason, ``linux-only`` and ``windows-only`` hold paths that escape the package and are
+said, ``invalid`` is refused with a reason, ``linux-only`` and ``windows-only`` hold paths that escape the package, to be
 refused everywhere. The suite lies beside the project (``TAKEUP_PACKAGE_CASES``); without it these tests are skipped.
 """
 
@@ -78,7 +78,7 @@ def test_suite_every_case_agrees_with_an_independent_library(tmp_path):
 
     logging.disable(logging.CRITICAL)
     diverging = {
-        "v0.97/windows-only/out-of-scope-file-paths-using-absolute-path-for-fetch",  # it passes two escapes in fetch.txt
+        "v0.97/windows-only/out-of-scope-file-paths-using-absolute-path-for-fetch",  # passes two escapes of fetch.txt
         "v0.97/windows-only/out-of-scope-file-paths-using-unc-for-fetch",
         "v0.97/warning/duplicate-file-with-different-case",  # it refuses what should pass with a warning
     }

@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from takeup.tasks.take import Answer
 
 
-@click.command("take", help="Take captures into a box: files, or a station's folder. The station's files stay as they are.")
+@click.command(
+    "take", help="Take captures into a box: files, or a station's folder. The station's files stay as they are."
+)
 @click.argument("box", type=click.Path(path_type=Path))
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--item", default="", help="The item of all these files; otherwise each file's name tells.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,7 +30,7 @@ def beside(target: Path) -> Iterator[Path]:
         target.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise cannot_write(target, error) from error
-    part = target.with_name(f".{target.stem[:40]}-{secrets.token_hex(4)}{PART}{target.suffix}")
+    part = part_name(target)
     try:
         yield part
         flush_file(part)
@@ -41,6 +42,16 @@ def beside(target: Path) -> Iterator[Path]:
     except BaseException:
         part.unlink(missing_ok=True)
         raise
+
+
+def part_name(target: Path) -> Path:
+    """A name beside ``target`` for what is not whole yet: short enough for every file system, with the same ending.
+
+    Writers that tell a format from a name's ending still can.
+    """
+    stem = os.fsencode(target.stem)[:60].decode("utf-8", "ignore")
+    ending = target.suffix if len(os.fsencode(target.suffix)) <= 16 else ""
+    return target.with_name(f".{stem}-{secrets.token_hex(4)}{PART}{ending}")
 
 
 def write_bytes(target: Path, data: bytes) -> None:
@@ -84,7 +95,18 @@ def is_part(path: Path) -> bool:
 
 
 def sweep(folder: Path) -> None:
-    """Take away the unfinished parts (``*.takeup-part*``) that an interrupted command left under a folder."""
-    for path in folder.rglob("*"):
-        if is_part(path) and path.is_file():
-            path.unlink(missing_ok=True)
+    """Take away the unfinished files and folders (``*.takeup-part*``) that a stopped command left under a folder."""
+    for where, folders, files in os.walk(folder):
+        for name in [name for name in folders if PART in name]:
+            folders.remove(name)
+            discard_part_folder(Path(where, name))
+        for name in files:
+            path = Path(where, name)
+            if is_part(path) and not path.is_symlink():
+                path.unlink(missing_ok=True)
+
+
+def discard_part_folder(folder: Path) -> None:
+    """Take away a half-made folder of ours; one without our mark in its name is left alone."""
+    if PART in folder.name and not folder.is_symlink():
+        shutil.rmtree(folder, ignore_errors=True)

@@ -152,7 +152,10 @@ class _Run:
                     count = _read_some(self.reading, view[filled:])
                 except OSError as error:
                     raise Unreadable(
-                        "copy.source-unreadable", path=str(self.source), at_bytes=at + filled, error=error.strerror or str(error)
+                        "copy.source-unreadable",
+                        path=str(self.source),
+                        at_bytes=at + filled,
+                        error=error.strerror or str(error),
                     ) from error
                 if not count:
                     break

@@ -16,8 +16,8 @@ from takeup.files.volume import kind_of
 BLOCK = 4 << 20  # [bytes] a multiple of every disk's sector
 ALIGN = 4096
 HOWS = ("direct", "uncached", "dropped", "memory")
-"""direct: O_DIRECT (Linux); uncached: F_NOCACHE (macOS); dropped: asked the system to forget its copy first; memory: the
-system gave no way, or the place is the computer's own memory."""
+"""direct: O_DIRECT (Linux); uncached: F_NOCACHE (macOS); dropped: asked the system to forget its copy first; memory:
+the system gave no way, or the place is the computer's own memory."""
 
 
 @dataclass(slots=True)
@@ -64,15 +64,16 @@ class FreshFile:
 
 
 @contextmanager
-def open_fresh(path: Path) -> Iterator[FreshFile]:
-    """Open a file so that what is read comes from its disk; flushed first, so that there is something to read.
+def open_fresh(path: Path, *, follow: bool = False) -> Iterator[FreshFile]:
+    """Open a file so that what is read comes from its disk. A link is followed only when told to.
 
     Raises
     ------
     OSError
         As the system gives it.
     """
-    flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
+    flags |= 0 if follow else getattr(os, "O_NOFOLLOW", 0)
     handle, how = -1, "memory"
     if direct := getattr(os, "O_DIRECT", 0):
         try:

@@ -8,7 +8,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 SIDE = re.compile(r"(?<![^\W_])(?:side|seite|face)[\s._-]*([a-h]|[1-9]\d?)(?![^\W_])|([a-h])\s*面")
-PART = re.compile(r"(?<![^\W_])(?:part|pt|reel|roll|page|frame|scan|no|nr|disc)[\s._-]*(\d{1,4})(?![^\W_])|第?\s*(\d{1,4})\s*(?:部分|页|卷|盘)")
+PART = re.compile(
+    r"(?<![^\W_])(?:part|pt|reel|roll|page|frame|scan|no|nr|disc)[\s._-]*(\d{1,4})(?![^\W_])|第?\s*(\d{1,4})\s*(?:部分|页|卷|盘)"
+)
 FACE = re.compile(r"(?<![^\W_])(back|front|verso|recto)(?![^\W_])|([背正])面")
 FACES = {"verso": "back", "背": "back", "recto": "front", "正": "front"}
 WORD = re.compile(r"[^\W_]+")
@@ -16,7 +18,7 @@ WORD = re.compile(r"[^\W_]+")
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """What a name says. ``item`` None: ``why`` is ``no-item`` or ``two-items``, and ``found`` names those that were seen."""
+    """What a name says. ``item`` None: ``why`` is ``no-item`` or ``two-items``, ``found`` names those seen."""
 
     item: str | None
     why: str = ""
@@ -27,8 +29,8 @@ class Match:
 def match_item(name: str, ids: Iterable[str]) -> Match:
     """Find the item id that stands alone in a file's name, without regard to case.
 
-    Alone: no letter or digit touches it. Of ids that lie in each other (``t1`` in ``t1-2``) the longest wins. Signs that
-    are words by themselves (Chinese) may touch it. The ending (``.wav``) is not searched.
+    Alone: no letter or digit touches it. Of ids that lie in each other (``t1`` in ``t1-2``) the longest wins. Signs
+    that are words by themselves (Chinese) may touch it. The ending (``.wav``) is not searched.
 
     Examples
     --------

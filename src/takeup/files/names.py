@@ -1,4 +1,4 @@
-"""File names that every system takes: Linux, Windows and macOS at once. Pure: a name is text here, nothing is opened."""
+"""File names that every system takes: Linux, Windows and macOS. Pure: a name is text here, nothing is opened."""
 
 from __future__ import annotations
 

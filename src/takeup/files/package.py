@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import secrets
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -11,12 +10,11 @@ from datetime import date
 from pathlib import Path
 
 from takeup.errors import NotPossible
-from takeup.files.beside import PART, cannot_write, flush_file, flush_folder
+from takeup.files.beside import cannot_write, discard_part_folder, flush_file, flush_folder, part_name
 from takeup.files.copy import copy_file
 from takeup.files.hash import hash_file
 from takeup.files.names import folded, utf16_units, why_unsafe
 from takeup.files.package_paths import encoded
-from takeup.files.remove import remove_part_folder
 
 PAYLOAD = "data"
 
@@ -83,7 +81,7 @@ def make_package(
     """
     _check_paths(payload)
     target.parent.mkdir(parents=True, exist_ok=True)
-    work = target.with_name(f".{target.name[:40]}-{secrets.token_hex(4)}{PART}")
+    work = part_name(target)
     try:
         work.mkdir()
         (work / PAYLOAD).mkdir()
@@ -92,10 +90,10 @@ def make_package(
         _flush_folders(work)
         _put_in_place(work, target)
     except OSError as error:
-        remove_part_folder(work, PART)
+        discard_part_folder(work)
         raise cannot_write(target, error) from error
     except BaseException:
-        remove_part_folder(work, PART)
+        discard_part_folder(work)
         raise
     return Package(
         folder=target,
@@ -189,7 +187,7 @@ def _flush_folders(folder: Path) -> None:
 
 def _put_in_place(work: Path, target: Path) -> None:
     """Rename the finished folder; an older package steps aside first and goes when the new one stands."""
-    old = target.with_name(f".{target.name[:40]}-{secrets.token_hex(4)}-old{PART}")
+    old = part_name(target)
     if target.exists():
         os.rename(target, old)
     try:
@@ -200,4 +198,4 @@ def _put_in_place(work: Path, target: Path) -> None:
         raise
     flush_folder(target.parent)
     if old.exists():
-        remove_part_folder(old, PART)
+        discard_part_folder(old)

@@ -1,4 +1,4 @@
-"""Read a package's tag files: declaration, manifests, fetch list, bag-info. Every fault is noted, none ends the reading."""
+"""Read a package's tag files: declaration, manifests, fetch list, bag-info. Faults are noted and end nothing."""
 
 from __future__ import annotations
 

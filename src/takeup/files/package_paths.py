@@ -47,7 +47,7 @@ def tidied(path: str) -> str:
 
 
 def decoded(path: str, version: str) -> str:
-    """A path as its file is called: line ends are written ``%0A`` and ``%0D`` in lists, and since 1.0 ``%`` as ``%25``."""
+    """A path as its file is called: lists write line ends ``%0A`` and ``%0D``, and since 1.0 ``%`` as ``%25``."""
     pattern = ENCODED_1_0 if version == "1.0" else ENCODED
     return pattern.sub(lambda found: chr(int(found[1], 16)), path)
 

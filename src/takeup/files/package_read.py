@@ -203,9 +203,7 @@ def _note_unlisted(
             notes.problem(path, "malformed", "fetch-not-listed")
 
 
-def _compare(
-    folder: Path, wanted: dict[str, dict[str, str]], found: dict[str, int], notes: Notes, hear: Hear
-) -> None:
+def _compare(folder: Path, wanted: dict[str, dict[str, str]], found: dict[str, int], notes: Notes, hear: Hear) -> None:
     total, done = sum(found[path] for path in wanted), 0
 
     def heard(count: int) -> None:
@@ -226,10 +224,8 @@ def _compare(
             notes.problem(path, "changed", "changed", algorithms=", ".join(differing))
 
 
-def _check_count(
-    folder: Path, found: dict[str, int], payload: dict[str, int], said: Declaration, notes: Notes
-) -> None:
-    """``Payload-Oxum``: bytes and files as the sender counted them. Said only where no listed file explains it already."""
+def _check_count(folder: Path, found: dict[str, int], payload: dict[str, int], said: Declaration, notes: Notes) -> None:
+    """``Payload-Oxum``: bytes and files as the sender counted them. Said only where no other problem explains it."""
     for name in ("bag-info.txt", "package-info.txt"):
         if name not in found:
             continue
@@ -239,7 +235,9 @@ def _check_count(
         for value in sorted(stated):
             if not re.fullmatch(r"\d+\.\d+", value):
                 notes.problem(name, "malformed", "count-unreadable", stated=value)
-            elif [int(part) for part in value.split(".")] != [int(part) for part in counted.split(".")] and not explained:
+            elif [int(part) for part in value.split(".")] != [
+                int(part) for part in counted.split(".")
+            ] and not explained:
                 notes.problem(name, "malformed", "count-differs", stated=value, counted=counted)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import stat
 from collections.abc import Callable
 from pathlib import Path
@@ -52,7 +51,7 @@ def look_at_source(path: Path, hear: Callable[[int], None] = lambda count: None)
 
 
 def remove_source(path: Path, receipt: WholeReceipt, seen: tuple[str, os.stat_result]) -> None:
-    """Remove one file from a station. Only with the receipt that names its very content, and only the file that was seen.
+    """Remove one file from a station. Only with the receipt that names its content, and only what was seen.
 
     Parameters
     ----------
@@ -82,12 +81,6 @@ def remove_copy_of_ours(path: Path, folder: Path) -> None:
     """Take away a copy that we made a moment ago in ``folder`` (a parcel on a drive) and that turned out wrong."""
     if folder in path.parents:
         path.unlink(missing_ok=True)
-
-
-def remove_part_folder(folder: Path, part: str) -> None:
-    """Take away a half-made folder of ours; its name must carry our mark ``part``."""
-    if part in folder.name and not folder.is_symlink():
-        shutil.rmtree(folder, ignore_errors=True)
 
 
 def _state(seen: os.stat_result) -> tuple[int, int, int, int]:

@@ -1,4 +1,4 @@
-"""A station's files: which of a folder's files may be captures, and whether one is still being written. Changes nothing."""
+"""A station's files: which of a folder's files may be captures, and which is still being written. Changes nothing."""
 
 from __future__ import annotations
 
@@ -57,7 +57,12 @@ def files_at(path: Path, rows: Rows) -> list[Path]:
 def is_left_out(name: str, rows: Rows) -> bool:
     """Whether a name in a folder is hidden, a system's own, or marked as unfinished."""
     system, plain = rows.section("drives.system"), name.casefold()
-    return plain[0] == "." or plain in system["files"] or plain.endswith(tuple(system["unfinished"])) or is_part(Path(name))
+    return (
+        plain[0] == "."
+        or plain in system["files"]
+        or plain.endswith(tuple(system["unfinished"]))
+        or is_part(Path(name))
+    )
 
 
 def look(path: Path) -> Seen | str:

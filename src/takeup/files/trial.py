@@ -10,6 +10,7 @@ import secrets
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,7 +20,6 @@ from takeup.files.beside import PART
 from takeup.files.fresh import open_fresh
 from takeup.files.volume import room_at
 from takeup.tables.rows import Rows
-
 
 FLUSH_EVERY = 8  # blocks; so that the time spent is the drive's and not the memory's
 
@@ -79,13 +79,25 @@ def try_out(
     path = folder / f".takeup-trial-{secrets.token_hex(4)}{PART}"
     handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
     try:
+        path = _nameless(path, handle)
         reach = int(free * trial["spread_share"]) // block * block
         spread = spread and reach > count * block and _claim(handle, reach)
         step = (reach - block) // (count - 1) // block * block if spread else block
         return _run(path, handle, rows, count, step, spread, hear)
     finally:
         os.close(handle)
-        _remove(path)
+        if path.parent == folder:
+            _remove(path)
+
+
+def _nameless(path: Path, handle: int) -> Path:
+    """Take the file's name away while it is open, where the system can open it again without: then nothing can stay
+    behind, however this process ends."""
+    by_handle = Path(f"/proc/self/fd/{handle}")
+    if not by_handle.exists():
+        return path
+    path.unlink()
+    return by_handle
 
 
 def _run(
@@ -98,7 +110,7 @@ def _run(
     if trouble == os.strerror(errno.ENOSPC):
         trouble = ""  # somebody else used the room meanwhile; what was written still tells
     holds, read_s, how = True, 0.0, "memory"
-    with open_fresh(path) as file:
+    with open_fresh(path, follow=True) as file:
         for done, at in enumerate(order[:written], 1):
             begun = time.monotonic()
             data = _read(file.handle, file.buffer, at * step, block)
@@ -183,7 +195,5 @@ def _read(handle: int, buffer: mmap.mmap, at: int, count: int) -> bytes:
 
 
 def _remove(path: Path) -> None:
-    try:
+    with suppress(OSError):  # a drive that was pulled out keeps nothing of ours that can be reached
         path.unlink(missing_ok=True)
-    except OSError:
-        pass  # a drive that was pulled out, or turned read-only meanwhile, keeps nothing of ours that can be reached

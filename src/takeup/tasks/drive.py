@@ -82,7 +82,7 @@ def check_there(folder: Path) -> Path:
 
 def is_own_disk(folder: Path) -> bool:
     """Whether a folder lies on the disk the computer itself runs from."""
-    return same_volume(folder, Path(os.environ.get("SystemDrive", "C:") + "\\" if os.name == "nt" else "/"))
+    return same_volume(folder, Path(os.environ.get("SYSTEMDRIVE", "C:") + "\\" if os.name == "nt" else "/"))
 
 
 def reasons(drive: Drive, rows: Rows) -> list[tuple[DriveVerdict, str, dict[str, Any]]]:

@@ -172,7 +172,7 @@ def _whole_capture(file: Path) -> Seen:
 
 
 def _already(box: Box, one: _Wanted, answer: Answer, ears: Ears) -> bool:
-    """Whether the item has this very content; told from the file's state when it is the same file, else by reading it."""
+    """Whether the item has this very content; told by the file's state, else by reading it."""
     alike = [
         fact
         for fact in box.record.latest("taken", one.item)

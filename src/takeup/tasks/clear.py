@@ -1,0 +1,134 @@
+"""``takeup clear``: a station's files go, each only under a whole receipt, unchanged, with its stored copy whole.
+
+Stored captures in the box are never its business. What is kept is kept with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from takeup.box.covering import Capture, captures_of
+from takeup.box.folder import Box, work_in
+from takeup.errors import NotAllowedNow
+from takeup.files.hash import hash_fresh
+from takeup.files.receipt import WholeReceipt, read_receipt
+from takeup.files.remove import KeptInstead, look_at_source, remove_source
+from takeup.settings import Settings
+from takeup.tasks.ears import SILENT, Ears
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """A station's file that stays; ``why`` is a key of ``words/answers``: ``clear.kept.<why>``."""
+
+    file: Path
+    why: str
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Cleared:
+    removed: list[Path] = field(default_factory=list)
+    kept: list[Kept] = field(default_factory=list)
+
+
+def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
+    """Remove from the stations what receipts cover.
+
+    Raises
+    ------
+    NotAllowedNow
+        ``clear.no-receipt``, ``clear.receipt-damaged``: nothing was removed.
+    """
+    with work_in(folder, "clear", settings) as box:
+        receipts = _whole_receipts(box)
+        gone = {fact.key for fact in box.record.latest("cleared")}
+        by_source: dict[str, list[Capture]] = {}
+        for capture in captures_of(box.record.facts("taken")):
+            by_source.setdefault(capture.source, []).append(capture)
+        answer = Cleared()
+        total, done = sum(2 * captures[-1].bytes for captures in by_source.values()), 0
+
+        def heard(count: int) -> None:
+            nonlocal done
+            done += count
+            ears.progress(box.name, done, total, "bytes")
+
+        for source, captures in by_source.items():
+            path = Path(source)
+            try:
+                if source in gone and not path.exists():
+                    continue
+                _clear_one(box, path, captures, receipts, heard)
+                answer.removed.append(path)
+            except KeptInstead as stop:
+                if stop.why == "gone":
+                    ears.note("clear.gone", path=source)
+                else:
+                    answer.kept.append(Kept(file=path, why=stop.why, facts=stop.facts))
+        return answer
+
+
+def _whole_receipts(box: Box) -> list[WholeReceipt]:
+    """The box's receipts that are to the byte what was written."""
+    delivered = box.record.latest("delivered")
+    if not delivered:
+        raise NotAllowedNow("clear.no-receipt", path=str(box.folder))
+    found = [
+        read_receipt(box.path(fact.facts["receipt"]), fact.facts["receipt_sha256"], fact.facts["manifest_sha256"])
+        for fact in delivered
+    ]
+    whole = [receipt for receipt in found if receipt is not None]
+    if not whole:
+        raise NotAllowedNow("clear.receipt-damaged", path=str(box.path(delivered[-1].facts["receipt"])))
+    return whole
+
+
+def _clear_one(box: Box, path: Path, captures: list[Capture], receipts: list[WholeReceipt], heard: Any) -> None:
+    """Remove one station file, or say why it stays (by raising :class:`KeptInstead`)."""
+    if not any(_receipt_for(capture, receipts) for capture in captures):
+        _look_only(path)
+        raise KeptInstead("not-delivered", item=captures[-1].item)
+    if path.exists() and not path.is_symlink() and path.stat().st_size not in {capture.bytes for capture in captures}:
+        raise KeptInstead("changed")
+    seen = look_at_source(path, heard)
+    same = [capture for capture in captures if capture.sha256 == seen[0]]
+    if not same:
+        raise KeptInstead("changed")
+    covered = [(capture, receipt) for capture in same if (receipt := _receipt_for(capture, receipts))]
+    if not covered:
+        raise KeptInstead("not-delivered", item=same[-1].item)
+    capture, receipt = covered[-1]
+    _check_stored(box, capture, heard)
+    remove_source(path, receipt, seen)
+    for one in {capture.item: capture for capture in same}.values():
+        facts = {"source": str(path), "sha256": seen[0], "receipt": receipt.facts["receipt"]}
+        box.record.append("cleared", facts, item=one.item, key=str(path))
+
+
+def _receipt_for(capture: Capture, receipts: Iterable[WholeReceipt]) -> WholeReceipt | None:
+    """The receipt that names this very capture: the same place in the box and the same content."""
+    for receipt in receipts:
+        for named in receipt.facts["captures"]:
+            if named["stored"] == capture.stored and named["sha256"] == capture.sha256:
+                return receipt
+    return None
+
+
+def _look_only(path: Path) -> None:
+    if not path.exists() and not path.is_symlink():
+        raise KeptInstead("gone")
+
+
+def _check_stored(box: Box, capture: Capture, heard: Any) -> None:
+    """The copy in the box, read from its disk, is whole; else the station's file is the last one and stays."""
+    stored = box.path(capture.stored)
+    try:
+        whole = hash_fresh(stored, hear=heard).sha256 == capture.sha256
+    except OSError:
+        whole = False
+    if not whole:
+        raise KeptInstead("stored-not-whole", stored=capture.stored)
