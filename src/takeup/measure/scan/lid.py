@@ -1,0 +1,121 @@
+"""The lid or card behind the prints on a bed: its colour, how it shades from place to place, and how much it is noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from takeup.errors import UnusableSamples
+
+WAVES = 5  # cosine waves per side that describe the shading of a lid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lid:
+    """The ground of a bed scan.
+
+    ``level`` : float32, shape of the miniature: what the lid would show at every pixel, also under the prints.
+    ``noise`` : spread of one lid pixel about that level (robust standard deviation) [codes of 255].
+    ``share`` : share of the scan's outermost ring that shows lid [0..1].
+    """
+
+    level: np.ndarray
+    noise: float
+    share: float
+
+
+def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2) -> Lid | None:
+    """Find the lid of a bed scan; None when its edges show no even ground.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (rows, columns, channels), uint8
+        The miniature of a scan, one or three channels.
+    reach : float
+        How far the lid's own shading may lead away from its commonest code [codes of 255].
+    least_share : float
+        The share of the outermost ring that must be lid.
+
+    Notes
+    -----
+    The commonest code of the ring seeds a least-squares fit of low cosine waves over all pixels near it, repeated with
+    what lies off the surface left out. Ours (house); a threshold against a constant lid loses white-bordered prints.
+    """
+    if pixels.ndim != 3 or min(pixels.shape[:2]) < 16:
+        raise UnusableSamples("samples.unusable", reason=f"shape {pixels.shape}")
+    scale = max(1, round(max(pixels.shape[:2]) / 500))
+    small = cv2.resize(pixels, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA).astype(np.float32)
+    small = small if small.ndim == 3 else small[..., None]
+    ring = _ring(small.shape[:2])
+    seed = _commonest(small[ring])
+    near = (np.abs(small - seed) <= reach).all(axis=2) & (_roughness(small) <= 4.0)
+    share = float(near[ring].mean())
+    if share < least_share or near.mean() < 0.02:
+        return None
+    waves = _waves(small.shape[:2])
+    weight = near.copy()
+    weight[: small.shape[0] // 200 + 1, :] = weight[:, : small.shape[1] // 200 + 1] = False
+    surface = np.broadcast_to(seed, small.shape)
+    for cut in (reach, 8.0, 5.0, 3.0, 2.0):
+        keep = weight & (np.abs(small - surface) <= cut).all(axis=2)
+        if keep.sum() < 40 * WAVES * WAVES:
+            break
+        surface = _fit(small, keep, waves)
+    away = (small - surface)[weight & (np.abs(small - surface) <= 5).all(axis=2)]
+    if not away.size:
+        return None
+    level = cv2.resize(surface.astype(np.float32), pixels.shape[1::-1], interpolation=cv2.INTER_CUBIC)
+    level = level if level.ndim == 3 else level[..., None]
+    return Lid(level=level, noise=_noise(pixels, level), share=share)
+
+
+def _ring(shape: tuple[int, int]) -> np.ndarray:
+    ring = np.ones(shape, bool)
+    edge = max(2, round(0.02 * min(shape)))
+    ring[edge:-edge, edge:-edge] = False
+    return ring
+
+
+def _commonest(codes: np.ndarray) -> np.ndarray:
+    """The commonest colour of some pixels: the mode of their brightness, then the median of each channel there."""
+    grey = codes.mean(axis=1)
+    counts = np.histogram(grey, bins=256, range=(0, 256))[0].astype(np.float32)
+    counts = np.convolve(counts, np.ones(9), "same")
+    peak = int(np.argmax(counts)) + 0.5
+    return np.median(codes[np.abs(grey - peak) <= 6], axis=0) if (np.abs(grey - peak) <= 6).any() else codes.mean(0)
+
+
+def _roughness(small: np.ndarray) -> np.ndarray:
+    grey = small.mean(axis=2)
+    mean = cv2.blur(grey, (5, 5))
+    return np.sqrt(np.maximum(cv2.blur(grey * grey, (5, 5)) - mean * mean, 0))
+
+
+def _waves(shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    y = (np.arange(shape[0]) + 0.5) / shape[0]
+    x = (np.arange(shape[1]) + 0.5) / shape[1]
+    order = np.arange(WAVES)
+    return np.cos(np.pi * np.outer(y, order)), np.cos(np.pi * np.outer(x, order))
+
+
+def _fit(small: np.ndarray, keep: np.ndarray, waves: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    """The surface of low waves through the kept pixels; waves hold a little back where nothing is known."""
+    down, across = waves
+    index = np.flatnonzero(keep.ravel())
+    index = index[:: max(1, index.size // 6000)]
+    y, x = np.divmod(index, small.shape[1])
+    part = (down[y][:, :, None] * across[x][:, None, :]).reshape(index.size, -1)
+    wanted = small.reshape(-1, small.shape[2])[index]
+    hold = np.full(part.shape[1], 1e-3 * index.size / part.shape[1])
+    hold[0] = 0.0
+    weights = np.linalg.solve(part.T @ part + np.diag(hold), part.T @ wanted)
+    planes = [down @ weights[:, c].reshape(WAVES, WAVES) @ across.T for c in range(small.shape[2])]
+    return np.stack(planes, axis=2)
+
+
+def _noise(pixels: np.ndarray, level: np.ndarray) -> float:
+    away = pixels[::3, ::3].astype(np.float32).mean(axis=2) - level[::3, ::3].mean(axis=2)
+    near = away[np.abs(away) <= 6]
+    return float(1.4826 * np.median(np.abs(near - np.median(near)))) if near.size else 1.0

@@ -1,0 +1,194 @@
+"""Finds the prints on a bed and their outer corners; what cannot be told apart is given back as unsure, never cut.
+
+Steps: the lid is modelled (``lid``), what stands out from it is outlined (``shapes``), shapes of several touching
+prints are taken apart along their seams (``seams``), every side is moved to where the paper truly ends (``sides``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from takeup.measure.scan.lid import Lid, lid
+from takeup.measure.scan.seams import Piece, take_apart
+from takeup.measure.scan.shapes import Shape, is_oval, outlines
+from takeup.measure.scan.sides import Box, Fitted, fit_box
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Print:
+    """One print on the bed. ``corners`` in scan pixels as the contract counts them; ``meets``: the bed's limits that it
+    reaches (top, right, bottom, left); ``sure``: sides that were seen, of four."""
+
+    corners: tuple[tuple[float, float], ...]
+    tilt: float
+    meets: tuple[bool, bool, bool, bool]
+    sure: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pictures:
+    """All pictures of a scan. ``ground`` is "lid" when prints were seen lying on a ground, "whole" when the picture fills
+    the scan, "empty" when only lid is seen. ``unsure``: boxes (x, y, width, height) [scan pixels] a person must cut."""
+
+    prints: tuple[Print, ...]
+    unsure: tuple[tuple[float, float, float, float], ...]
+    ground: str
+    noise: float = 0.0
+
+
+def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: float | None, many: bool) -> Pictures:
+    """Find the pictures of a scan.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (rows, columns, channels), uint8
+        The miniature.
+    block : int
+        Scan pixels per miniature pixel.
+    size : (int, int)
+        Width and height of the scan [px].
+    ppi : float or None
+        The scan's resolution as far as it is known; without it sizes are told from the scan's own.
+    many : bool
+        Whether several pictures may lie on one scan (prints, slides); otherwise one page is looked for.
+    """
+    whole = _whole(size)
+    ground = lid(pixels)
+    if ground is None:
+        return Pictures(prints=(whole,), unsure=(), ground="whole")
+    per_inch = ppi / block if ppi else max(pixels.shape[:2]) / 14.0
+    away = pixels.astype(np.float32) - ground.level
+    mask = _standing_out(away, ground)
+    shapes = outlines(mask, least_px=min(0.55 * per_inch, 0.1 * min(pixels.shape[:2])))
+    if not shapes:
+        blank = ground.share > 0.95 and mask.mean() < 255 * 0.004
+        return Pictures(prints=() if blank else (whole,), unsure=(), ground="empty" if blank else "whole")
+    found, unsure = _each(away, mask, shapes, ground, per_inch, ppi is not None)
+    if not found and not _looks_like_prints(shapes):
+        return Pictures(prints=(whole,), unsure=(), ground="whole")
+    if not many and (unsure or len(found) != 1):
+        return Pictures(prints=(whole,), unsure=(), ground="whole")
+    prints = tuple(_as_print(fitted, block, pixels.shape[:2], size) for fitted in _without_inner(found))
+    boxes = tuple(_unsure_box(shape, block, size) for shape in unsure)
+    return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
+
+
+def _whole(size: tuple[int, int]) -> Print:
+    width, height = float(size[0]), float(size[1])
+    corners = ((0.0, 0.0), (width, 0.0), (width, height), (0.0, height))
+    return Print(corners=corners, tilt=0.0, meets=(True, True, True, True), sure=0)
+
+
+def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
+    """Where the scan differs from its lid by more than the lid differs from itself (uint8 mask)."""
+    soft = cv2.GaussianBlur(away, (0, 0), 1.2)
+    soft = soft if soft.ndim == 3 else soft[..., None]
+    limit = max(2.2, 2.0 * ground.noise)
+    mask = ((np.abs(soft).max(axis=2) > 1.4 * limit) | (np.abs(soft.mean(axis=2)) > limit)).astype(np.uint8) * 255
+    mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    filled = np.zeros_like(mask)
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    cv2.drawContours(filled, contours, -1, 255, cv2.FILLED)
+    return cv2.morphologyEx(filled, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
+
+
+def _each(
+    away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, known: bool
+) -> tuple[list[Fitted], list[Shape]]:
+    found: list[Fitted] = []
+    unsure: list[Shape] = []
+    for shape in shapes:
+        if any(_inside(shape.box, fitted.box) for fitted in found):
+            continue
+        pieces = take_apart(away, mask, shape, per_inch if known else None)
+        if pieces is None:
+            unsure.append(shape)
+            continue
+        fits = [_fit(away, mask, shape, piece, ground, per_inch, len(pieces) > 1) for piece in pieces]
+        if all(_is_print(fitted, shape) for fitted in fits):
+            found.extend(fits)
+        elif shape.straight > 0.5:
+            unsure.append(shape)
+    return found, unsure
+
+
+def _fit(
+    away: np.ndarray, mask: np.ndarray, shape: Shape, piece: Piece, ground: Lid, per_inch: float, parted: bool
+) -> Fitted:
+    if is_oval(shape):
+        return Fitted(box=shape.box, sure=(9.0, 9.0, 9.0, 9.0))
+    others = mask.copy()
+    cv2.drawContours(others, [np.rint(shape.contour).astype(np.int32)[:, None]], -1, 0, cv2.FILLED)
+    others = cv2.dilate(others, np.ones((9, 9), np.uint8))
+    held = piece.seams
+    return fit_box(
+        away, others, piece.box, noise=ground.noise, outward_px=0.4 * per_inch, inward_px=0.06 * per_inch, held=held
+    )
+
+
+def _is_print(fitted: Fitted, shape: Shape) -> bool:
+    seen = sum(sure >= 1 for sure in fitted.sure) + sum(shape.touches)
+    return seen >= 3
+
+
+def _inside(small: Box, large: Box) -> bool:
+    """Whether most of a box lies in another."""
+    one, two = small.corners().astype(np.float32), large.corners().astype(np.float32)
+    shared, _ = cv2.intersectConvexConvex(one, two)
+    return shared > 0.7 * small.width * small.height
+
+
+def _without_inner(found: list[Fitted]) -> list[Fitted]:
+    order = sorted(found, key=lambda fitted: -fitted.box.width * fitted.box.height)
+    kept: list[Fitted] = []
+    for fitted in order:
+        if not any(_inside(fitted.box, other.box) for other in kept):
+            kept.append(fitted)
+    return kept
+
+
+def _looks_like_prints(shapes: list[Shape]) -> bool:
+    """Whether what stands out has the straight outlines of paper; a face or a lamp in a picture has not."""
+    return any(shape.straight > 0.6 and shape.fill > 0.4 for shape in shapes)
+
+
+def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[int, int]) -> Print:
+    box = replace(fitted.box, tilt=(fitted.box.tilt + 45) % 90 - 45)
+    if round((fitted.box.tilt - box.tilt) / 90) % 2:
+        box = replace(box, width=fitted.box.height, height=fitted.box.width)
+    corners = box.corners() * block
+    low, high = corners.min(0), corners.max(0)
+    slack = 1.5 * block
+    meets = (low[1] <= slack, high[0] >= size[0] - slack, high[1] >= size[1] - slack, low[0] <= slack)
+    return Print(
+        corners=tuple((float(x), float(y)) for x, y in corners),
+        tilt=float(box.tilt),
+        meets=tuple(map(bool, meets)),
+        sure=sum(sure >= 1 for sure in fitted.sure),
+    )
+
+
+def _unsure_box(shape: Shape, block: int, size: tuple[int, int]) -> tuple[float, float, float, float]:
+    low = np.maximum((shape.contour.min(0)) * block, 0)
+    high = np.minimum((shape.contour.max(0) + 1) * block, size)
+    return float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])
+
+
+def reading_order(prints: tuple[Print, ...]) -> tuple[Print, ...]:
+    """Row by row from the top, each row from the left: a print belongs to a row when its middle lies within the reach of
+    the row's first print."""
+    left = sorted(prints, key=lambda one: min(y for _, y in one.corners))
+    ordered: list[Print] = []
+    while left:
+        first = left[0]
+        low = min(y for _, y in first.corners)
+        high = max(y for _, y in first.corners)
+        row = [one for one in left if sum(y for _, y in one.corners) / 4 <= high and one is not None]
+        row = [one for one in row if sum(y for _, y in one.corners) / 4 >= low] or [first]
+        row.sort(key=lambda one: min(x for x, _ in one.corners))
+        ordered.extend(row)
+        left = [one for one in left if one not in row]
+    return tuple(ordered)

@@ -1,0 +1,205 @@
+"""Finds the true sides of a print by adding up along each whole side: a step of one code shows where no threshold would.
+
+A side is looked for from the lid inwards, so that the paper is found and not the picture on it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+SEGMENTS = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A rectangle in miniature pixels, origin at the outer corner of the top left pixel; tilt clockwise as seen [deg]."""
+
+    x: float  # centre
+    y: float
+    width: float
+    height: float
+    tilt: float
+
+    def corners(self) -> np.ndarray:
+        """Four corners clockwise from the top left as it lies, shape (4, 2)."""
+        a = np.deg2rad(self.tilt)
+        turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+        half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([self.width, self.height]) / 2
+        return half @ turn + np.array([self.x, self.y])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Side:
+    """One side as found: ``offset`` outward from where it was thought [px], ``slope`` [px per px along it], ``sure``: how
+    far its step stands above what the lid alone gives (1 is the limit)."""
+
+    offset: float
+    slope: float
+    weight: float
+    sure: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """A print's box after all its sides were looked for. ``sure``: of top, right, bottom, left."""
+
+    box: Box
+    sure: tuple[float, float, float, float]
+
+
+def fit_box(
+    away: np.ndarray, others: np.ndarray, box: Box, *, noise: float, outward_px: float, inward_px: float,
+    held: tuple[bool, bool, bool, bool] = (False, False, False, False), rounds: int = 3,
+) -> Fitted:  # fmt: skip
+    """Move a box's sides to where the paper ends.
+
+    Parameters
+    ----------
+    away : ndarray, shape (rows, columns, channels), float32
+        The miniature less its lid [codes of 255].
+    others : ndarray, shape (rows, columns), uint8
+        Non-zero where another print lies: never looked at.
+    box : Box
+        Where the print is thought to be.
+    noise : float
+        Spread of one lid pixel [codes].
+    outward_px, inward_px : float
+        How far outside and inside the first box the paper's end may lie.
+    held : four bool
+        Sides (top, right, bottom, left) that are known (a seam, the bed's limit) and only moved by a pixel or two.
+    """
+    sure = [0.0] * 4
+    for turn in range(rounds):
+        reach = outward_px if turn == 0 else 4.0
+        sides = [
+            _side(away, others, box, n, noise, 3.0 if held[n] else reach, 3.0 if held[n] else (inward_px if not turn else 4.0))
+            for n in range(4)
+        ]
+        if not turn:
+            sure = [side.sure for side in sides]
+        box = _moved(box, sides)
+    return Fitted(box=box, sure=(sure[0], sure[1], sure[2], sure[3]))
+
+
+def _moved(box: Box, sides: list[Side]) -> Box:
+    weights = np.array([side.weight for side in sides])
+    slopes = np.array([side.slope for side in sides])
+    turn = _middle(slopes, weights) if weights.sum() > 0 else 0.0
+    top, right, bottom, left = (side.offset for side in sides)
+    a = np.deg2rad(box.tilt)
+    dx, dy = (right - left) / 2, (bottom - top) / 2
+    return replace(
+        box,
+        x=box.x + dx * np.cos(a) - dy * np.sin(a),
+        y=box.y + dx * np.sin(a) + dy * np.cos(a),
+        width=max(4.0, box.width + left + right),
+        height=max(4.0, box.height + top + bottom),
+        tilt=box.tilt - float(np.rad2deg(np.arctan(turn))),
+    )
+
+
+def _middle(values: np.ndarray, weights: np.ndarray) -> float:
+    """Weighted mean of the values that agree with their weighted median."""
+    order = np.argsort(values)
+    run = np.cumsum(weights[order])
+    median = values[order][int(np.searchsorted(run, run[-1] / 2))]
+    near = np.abs(values - median) <= 0.004
+    return float(np.average(values[near], weights=weights[near] + 1e-12))
+
+
+def _side(
+    away: np.ndarray, others: np.ndarray, box: Box, which: int, noise: float, outward: float, inward: float
+) -> Side:
+    """Look for one side (0 top, 1 right, 2 bottom, 3 left)."""
+    a = np.deg2rad(box.tilt + 90.0 * which)
+    along, out = np.array([np.cos(a), np.sin(a)]), np.array([np.sin(a), -np.cos(a)])
+    length = box.width if which % 2 == 0 else box.height
+    depth = box.height if which % 2 == 0 else box.width
+    middle = np.array([box.x, box.y]) + out * depth / 2
+    inward = min(inward, depth / 3)
+    d = np.arange(-np.ceil(inward) - 4, np.ceil(outward) + 5)
+    s = np.arange(-0.46 * length, 0.46 * length, max(1.0, length / 600))
+    if s.size < 8:
+        return Side(offset=0.0, slope=0.0, weight=0.0, sure=0.0)
+    xs = (middle[0] + np.outer(d, np.full_like(s, out[0])) + s * along[0] - 0.5).astype(np.float32)
+    ys = (middle[1] + np.outer(d, np.full_like(s, out[1])) + s * along[1] - 0.5).astype(np.float32)
+    block = cv2.remap(away, xs, ys, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    block = block if block.ndim == 3 else block[..., None]
+    hidden = cv2.remap(others, xs, ys, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0) > 0
+    rows, columns = away.shape[:2]
+    hidden |= (xs < -0.5) | (ys < -0.5) | (xs > columns - 0.5) | (ys > rows - 0.5)
+    profile, centres = _segments(block, hidden, s)
+    return _locate(profile, centres, d, noise * 1.25 / np.sqrt(s.size / SEGMENTS), outward, inward)
+
+
+def _segments(block: np.ndarray, hidden: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Medians along the side in ``SEGMENTS`` pieces: shape (distances, segments, channels); hidden ones NaN."""
+    cuts = np.linspace(0, s.size, SEGMENTS + 1).round().astype(int)
+    medians = [np.median(block[:, a:b], axis=1) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    profile = np.stack(medians, axis=1)
+    covered = np.stack([hidden[:, a:b].mean(axis=1) > 0.4 for a, b in zip(cuts[:-1], cuts[1:], strict=True)], axis=1)
+    profile[covered] = np.nan
+    centres = np.array([s[a:b].mean() for a, b in zip(cuts[:-1], cuts[1:], strict=True)])
+    return profile, centres
+
+
+def _locate(
+    profile: np.ndarray, centres: np.ndarray, d: np.ndarray, spread: float, outward: float, inward: float
+) -> Side:
+    wide = np.full_like(profile, np.nan)
+    wide[3:-3] = (profile[4:-2] + profile[5:-1] + profile[6:] - profile[0:-6] - profile[1:-5] - profile[2:-4]) / 3
+    present = np.isfinite(wide).all(axis=2)
+    enough = present.sum(axis=1) >= SEGMENTS // 3
+    steps = np.where(present[..., None], wide, 0.0)
+    count = np.maximum(present.sum(axis=1), 1)
+    together = np.abs(steps.sum(axis=1) / count[:, None]).max(axis=1)
+    apart = np.sqrt((steps**2).mean(axis=2).sum(axis=1) / count)
+    strength = np.maximum(together / max(0.4, 4.0 * spread / np.sqrt(SEGMENTS)), apart / max(1.6, 6.0 * spread))
+    strength[~enough | (d > outward) | (d < -inward)] = 0
+    hits = np.flatnonzero(strength >= 1)
+    if not hits.size:
+        return Side(offset=0.0, slope=0.0, weight=0.0, sure=float(strength.max(initial=0.0)))
+    onset = _last_peak(strength, hits)
+    fine = np.full_like(profile, np.nan)
+    fine[1:-1] = (profile[2:] - profile[:-2]) / 2
+    sharp = np.abs(np.where(np.isfinite(fine), fine, 0)).sum(axis=2)
+    per_row = sharp.sum(axis=1)
+    window = np.arange(max(2, onset - 5), min(len(d) - 2, onset + 4))
+    at = int(window[np.argmax(per_row[window])])
+    return _line(sharp, centres, d, at, float(strength[hits].max()))
+
+
+def _last_peak(strength: np.ndarray, hits: np.ndarray) -> int:
+    """The outermost place where the step is at its strongest before it falls again."""
+    at = int(hits[-1])
+    while at > 0 and strength[at - 1] >= strength[at]:
+        at -= 1
+    return at
+
+
+def _line(sharp: np.ndarray, centres: np.ndarray, d: np.ndarray, at: int, sure: float) -> Side:
+    """A straight line through where each segment steps, near ``at``."""
+    near = np.arange(max(1, at - 3), min(len(d) - 1, at + 4))
+    peaks = near[np.argmax(sharp[near], axis=0)]
+    positions, weights = np.empty(SEGMENTS), np.empty(SEGMENTS)
+    for n in range(SEGMENTS):
+        part = np.arange(max(0, peaks[n] - 2), min(len(d), peaks[n] + 3))
+        mass = sharp[part, n]
+        positions[n] = (d[part] * mass).sum() / mass.sum() if mass.sum() > 0 else d[at]
+        weights[n] = mass.max(initial=0.0)
+    weights = np.minimum(weights, 20.0) ** 2 + 1e-9
+    offset, slope = float(np.average(positions, weights=weights)), 0.0
+    use = weights.copy()
+    for _ in range(6):
+        mean = np.average(centres, weights=use)
+        base = np.average(positions, weights=use)
+        slope = float((use * (centres - mean) * (positions - base)).sum() / (use * (centres - mean) ** 2).sum())
+        offset = float(base - slope * mean)
+        off = np.abs(positions - offset - slope * centres)
+        use = weights / (1 + (off / max(0.15, float(np.median(off)) * 2)) ** 2)
+    reach = float((use * centres**2).sum())
+    scatter = float(np.average(off**2, weights=use)) + 0.003
+    return Side(offset=offset, slope=slope, weight=reach / scatter / weights.max() ** 0.5, sure=sure)
