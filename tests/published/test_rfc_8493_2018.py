@@ -1,7 +1,7 @@
 """RFC 8493 (BagIt 1.0, October 2018), its drafts 0.93 to 0.97: the public-domain conformance suite, then its clauses.
 
 The suite's own sorting is the expectation (README of the suite): ``valid`` passes, ``warning`` passes with something
-said, ``invalid`` is refused with a reason, ``linux-only`` and ``windows-only`` hold paths that escape the package, to be
+said, ``invalid`` is refused with a reason, ``linux-only`` and ``windows-only`` hold escaping paths, to be
 refused everywhere. The suite lies beside the project (``TAKEUP_PACKAGE_CASES``); without it these tests are skipped.
 """
 

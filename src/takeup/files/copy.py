@@ -62,13 +62,11 @@ def copy_file(
 def open_quietly(path: Path) -> int:
     """Open a file to read it and leave no trace on it: no link followed, time of last reading kept where we may."""
     flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
-    if untraced := getattr(os, "O_NOATIME", 0):
-        try:
-            return os.open(path, flags | untraced)
-        except PermissionError:
-            pass  # only the owner may ask for that
     try:
-        return os.open(path, flags)
+        try:
+            return os.open(path, flags | getattr(os, "O_NOATIME", 0))
+        except PermissionError:  # only the owner may ask for that
+            return os.open(path, flags)
     except OSError as error:
         raise Unreadable("capture.cannot-open", path=str(path), error=error.strerror or str(error)) from error
 

@@ -21,6 +21,7 @@ class NameRules:
     component_utf8: int  # longest name [bytes]
     component_utf16: int  # longest name [UTF-16 units]
     path_utf16: int  # longest whole path [UTF-16 units]
+    package_utf16: int  # longest path below a package's data folder [UTF-16 units]
     ours_utf8: int  # longest name that we give [bytes]
 
 

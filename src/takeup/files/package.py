@@ -13,7 +13,7 @@ from takeup.errors import NotPossible
 from takeup.files.beside import cannot_write, discard_part_folder, flush_file, flush_folder, part_name
 from takeup.files.copy import copy_file
 from takeup.files.hash import hash_file
-from takeup.files.names import folded, utf16_units, why_unsafe
+from takeup.files.names import folded, known_rules, utf16_units, why_unsafe
 from takeup.files.package_paths import encoded
 
 PAYLOAD = "data"
@@ -106,16 +106,18 @@ def make_package(
 
 
 def _check_paths(payload: Sequence[Payload]) -> None:
-    seen: dict[str, str] = {}
+    files: set[str] = set()
+    seen: dict[str, tuple[str, bool]] = {}  # folded path -> as written, and whether it is a file
     for item in payload:
         parts = item.path.split("/")
-        if any(why_unsafe(part) for part in parts) or utf16_units(item.path) > 180:
+        if any(why_unsafe(part) for part in parts) or utf16_units(item.path) > known_rules().package_utf16:
             raise NotPossible("package.unsafe-name", path=item.path)
         for depth in range(1, len(parts) + 1):
-            path = "/".join(parts[:depth])
-            if seen.setdefault(folded(path), path) != path or (depth == len(parts) and f"{path}\0" in seen):
-                raise NotPossible("package.same-name", path=item.path, other=seen[folded(path)])
-        seen[f"{item.path}\0"] = item.path
+            path, is_file = "/".join(parts[:depth]), depth == len(parts)
+            earlier = seen.setdefault(folded(path), (path, is_file))
+            if earlier != (path, is_file) or (is_file and path in files):
+                raise NotPossible("package.same-name", path=item.path, other=earlier[0])
+        files.add(item.path)
 
 
 def _bring_in(item: Payload, work: Path, algorithms: Sequence[str], link: bool, hear: Callable[[int], None]) -> Entry:

@@ -152,7 +152,7 @@ def _listed_path(listed: str, name: str, said: Declaration, notes: Notes) -> str
             return None
     if listed.startswith("./"):
         notes.warn(tidied(listed), "leading-dot", list=name)
-    return tidied(listed)
+    return tidied(decoded(listed, said.version))
 
 
 def read_fetch(path: Path, said: Declaration, notes: Notes) -> list[str]:

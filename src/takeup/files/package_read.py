@@ -27,6 +27,7 @@ from takeup.files.package_lists import (
     read_info,
     read_manifest,
 )
+from takeup.files.package_paths import encoded
 
 Hear = Callable[[str, int, int, int], None]  # path, bytes of this block, bytes done, bytes in all
 MANIFEST = re.compile(r"manifest-[A-Za-z0-9_-]+\.txt")
@@ -152,12 +153,16 @@ def _look_up(
             if other != path:
                 notes.warn(path, "same-but-for-case", other=other)
             actual = path if path in found else by_form.get(folded(path))
+            if actual is None and encoded(path) in found:  # somebody named the file itself as lists write it
+                actual = encoded(path)
             if actual is None:
                 if path not in missing and not _under(path, barred):
                     notes.problem(path, "missing", "fetch-only" if path in fetch else "missing", list=manifest.name)
                 missing.add(path)
                 continue
-            if actual != path and unicodedata.normalize("NFC", actual) != unicodedata.normalize("NFC", path):
+            if actual not in (path, encoded(path)) and unicodedata.normalize("NFC", actual) != unicodedata.normalize(
+                "NFC", path
+            ):
                 notes.warn(path, "other-case", other=actual)
             elif actual != path:
                 notes.warn(path, "other-form")
