@@ -89,7 +89,7 @@ def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standi
     choices = _choices(original, told, joined)
     checked = bool(choices) and all(choice.checked for choice in choices)
     verdict = worst(choice.verdict for choice in choices) if checked else None
-    made = told.of("made", original.id)
+    made = [fact for fact in told.of("made", original.id) if not fact.facts.get("gone")]
     gone = [fact for fact in made if not _is_there(box, fact.facts.get("path", ""), fact.facts.get("bytes"))]
     finished = checked and not gone and all(_is_made(choice, made) for choice in choices)
     pictures = {fact.facts.get("picture") for fact in made} - {None, ""}

@@ -164,6 +164,15 @@ def _renew_check(file: BinaryIO, parent: Element) -> None:
         file.write(value.to_bytes(4, "little"))
 
 
+def clusters_at(path: Path) -> list[tuple[int, int]]:
+    """Where each cluster (the coded pictures and sound) begins and ends."""
+    with path.open("rb") as file:
+        total = file.seek(0, os.SEEK_END)
+        segment = next((element for element in children(file, 0, total) if element.id == SEGMENT), None)
+        inside = children(file, segment.body, segment.end) if segment else ()
+        return [(element.at, element.end) for element in inside if element.id == CLUSTER]
+
+
 def _track_tags(file: BinaryIO, tags: Element) -> bytes:
     """The tags that speak of one track, as they are."""
     return b"".join(

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import av
-import numpy as np
 from av.filter import Graph
 
 from takeup.errors import Unreadable
@@ -36,24 +34,6 @@ class CopyPlan:
     matrix: int
 
 
-@dataclass(slots=True)
-class Posters:
-    """Looks for a telling picture among the first ones of each stretch: the one with the most contrast."""
-
-    every: int
-    best: float = -1.0
-    frame: Any = None
-    seen: int = field(default=0)
-
-    def look(self, frame: Any) -> None:
-        if self.seen % self.every == 0:
-            luma = np.frombuffer(frame.planes[0], np.uint8)[: frame.planes[0].line_size * frame.height]
-            contrast = float(luma[::7].std())
-            if contrast > self.best:
-                self.best, self.frame = contrast, frame
-        self.seen += 1
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CopyMade:
     """What was written."""
@@ -63,7 +43,6 @@ class CopyMade:
     seconds: float
     width: int
     height: int
-    poster: Any  # a libav frame, or None
     broken: str
 
 
@@ -114,10 +93,8 @@ def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tag
         )
         coder = _h264_stream(out, picture, rate, plan)
         carried = _Sound(out, sound)
-        posters = Posters(every=max(1, round(10 * rate)))
         count, last = 0, 0.0
         for frame in _fields(source, picture, plan, held):
-            posters.look(frame)
             count += 1
             last = float(frame.pts * frame.time_base)
             hear(last)
@@ -131,7 +108,7 @@ def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tag
             raise Unreadable("capture.broken", path=str(path), error=held.broken or "no picture could be read")
         return CopyMade(
             pictures=count, rate=rate, seconds=last + float(1 / rate), width=coder.codec_context.width,
-            height=coder.codec_context.height, poster=posters.frame, broken=held.broken,
+            height=coder.codec_context.height, broken=held.broken,
         )  # fmt: skip
 
 
@@ -225,11 +202,3 @@ class _Sound:
     def _at(self) -> float:
         packet = self.waiting
         return float(packet.dts * packet.time_base) if packet is not None and packet.dts is not None else 0.0
-
-
-def still_jpeg(frame: Any, size: tuple[int, int], quality: int) -> bytes:
-    """A picture as a JPEG with square pixels."""
-    image = frame.to_image(width=size[0], height=size[1], dst_colorspace="ITU709" if frame.height > 700 else "ITU601")
-    data = io.BytesIO()
-    image.save(data, "JPEG", quality=quality, optimize=True)
-    return data.getvalue()

@@ -12,8 +12,16 @@ import av
 import numpy as np
 
 from takeup.errors import CopyDiffers, Unreadable
-from takeup.media.wave_file import FORMS, WaveFile, pcm_format, read_chunk, read_samples, read_wave, samples_sha256
-from takeup.media.wave_file import write_wave
+from takeup.media.wave_file import (
+    FORMS,
+    WaveFile,
+    pcm_format,
+    read_chunk,
+    read_samples,
+    read_wave,
+    samples_sha256,
+    write_wave,
+)
 from takeup.media.wave_tags import Bext, pack_info, unpack_bext, unpack_info
 
 OURS = (b"fmt ", b"data", b"ds64", b"JUNK", b"junk", b"FLLR", b"PAD ", b"bext")
@@ -36,7 +44,15 @@ class SoundMaster:
 
 
 def write_sound_master(
-    capture: Path, target: Path, *, bits: int | None, bext: Bext, info: dict[str, str], riff_limit_bytes: int, hear: Hear
+    capture: Path,
+    target: Path,
+    *,
+    bits: int | None,
+    bext: Bext,
+    info: dict[str, str],
+    riff_limit_bytes: int,
+    hear: Hear,
+    xmp: bytes = b"",
 ) -> SoundMaster:
     """Write the master of a PCM or losslessly packed capture, read it back and compare.
 
@@ -55,11 +71,13 @@ def write_sound_master(
     with capture.open("rb") as file:
         head = file.read(4)
     if head in FORMS:
-        return _from_wave(capture, target, bext, info, riff_limit_bytes, hear)
-    return _unpacked(capture, target, bits or 32, bext, info, riff_limit_bytes, hear)
+        return _from_wave(capture, target, bext, info, xmp, riff_limit_bytes, hear)
+    return _unpacked(capture, target, bits or 32, bext, info, xmp, riff_limit_bytes, hear)
 
 
-def _from_wave(capture: Path, target: Path, bext: Bext, info: dict[str, str], limit: int, hear: Hear) -> SoundMaster:
+def _from_wave(
+    capture: Path, target: Path, bext: Bext, info: dict[str, str], xmp: bytes, limit: int, hear: Hear
+) -> SoundMaster:
     wave = read_wave(capture)
     before, after, bext, info = _own_chunks(capture, wave, bext, info)
 
@@ -76,7 +94,7 @@ def _from_wave(capture: Path, target: Path, bext: Bext, info: dict[str, str], li
         told(),
         before=[(b"bext", bext.pack())],
         between=before,
-        after=[*after, (b"LIST", pack_info(info))],
+        after=[*after, *_words(info, xmp)],
         riff_limit_bytes=limit,
     )
     if samples_sha256(target) != digest or written == 0:
@@ -89,6 +107,10 @@ def _from_wave(capture: Path, target: Path, bext: Bext, info: dict[str, str], li
         samples_sha256=digest,
         was_closed=wave.closed,
     )
+
+
+def _words(info: dict[str, str], xmp: bytes) -> list[tuple[bytes, bytes]]:
+    return [(b"LIST", pack_info(info)), *([(b"_PMX", xmp)] if xmp else [])]
 
 
 def _own_chunks(capture: Path, wave: WaveFile, bext: Bext, info: dict[str, str]):
@@ -122,7 +144,7 @@ def _continued(own: Bext, ours: Bext) -> Bext:
 
 
 def _unpacked(
-    capture: Path, target: Path, bits: int, bext: Bext, info: dict[str, str], limit: int, hear: Hear
+    capture: Path, target: Path, bits: int, bext: Bext, info: dict[str, str], xmp: bytes, limit: int, hear: Hear
 ) -> SoundMaster:
     source = ExactSamples(capture)
     stored = _stored_bits(source, bits)
@@ -133,7 +155,7 @@ def _unpacked(
         format_,
         packed,
         before=[(b"bext", bext.pack())],
-        after=[(b"LIST", pack_info(info))],
+        after=_words(info, xmp),
         riff_limit_bytes=limit,
     )
     back = ExactSamples(target)

@@ -88,6 +88,17 @@ def plain(text: str) -> bytes:
     return "".join(sign for sign in apart if not unicodedata.combining(sign)).encode("ascii", "replace")
 
 
+def is_plain(text: str) -> bool:
+    """Whether ASCII can hold a text, accents taken off."""
+    return text.count("?") == plain(text).count(b"?")
+
+
+def bext_description(name: str, title: str, description: str) -> str:
+    """A ``bext`` description: the file's name, then what of title and description ASCII can hold."""
+    words = ". ".join(text.rstrip(".") for text in (title, description) if text and is_plain(text))
+    return f"{name}: {words}" if words else name
+
+
 def pack_info(tags: Mapping[str, str]) -> bytes:
     """The body of a ``LIST`` chunk of type INFO, in UTF-8: ``INAM`` title, ``ICMT`` comment, ``ICRD`` date ..."""
     body = b"INFO"

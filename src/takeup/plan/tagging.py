@@ -92,7 +92,7 @@ def plan_tags(
     """
     told = told or Told()
     name = told.title or original.label or id or original.id
-    beside = f", {part.replace('-', ' ')}" if part and place_in[1] > 1 else ""
+    beside = f", {_part_in_words(part)}" if part and place_in[1] > 1 else ""
     return Tags(
         id=id or original.id,
         title=name + beside,
@@ -110,3 +110,11 @@ def plan_tags(
         tracks=place_in[1],
         carrier=original.carrier,
     )
+
+
+def _part_in_words(part: str) -> str:
+    """``a`` and ``side-a`` are side A; a number is a part."""
+    letter = part.removeprefix("side-")
+    if len(letter) == 1 and letter.isalpha():
+        return f"side {letter.upper()}"
+    return f"part {part}" if part.isdigit() else part.replace("-", " ")

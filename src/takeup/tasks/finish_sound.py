@@ -10,18 +10,20 @@ from typing import Any
 
 from takeup import __version__
 from takeup.files.beside import beside
-from takeup.files.keeping import keep_bytes
+from takeup.files.copy import copy_file
 from takeup.media.probe import look_at
 from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
 from takeup.media.sound_write import write_sound_master
-from takeup.media.wave_tags import Bext
+from takeup.media.wave_tags import Bext, bext_description
+from takeup.media.xmp import xmp_packet
 from takeup.plan.finishing import Gain, Heard, plan_gain, plan_mend, plan_sound_master, plan_trim
+from takeup.plan.tag_names import info_fields
 from takeup.plan.tagging import Tags, plan_tags
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, Report
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
-from takeup.tasks.finishing import Chosen, Made, Place, seconds_to
+from takeup.tasks.finishing import Chosen, Made, Place, bytes_to, seconds_to
 from takeup.words.dates import said_of
 
 DECIBELS = 2  # figures in an answer
@@ -52,7 +54,7 @@ def _master(side: Chosen, tags: Tags, place: Place, rows: Rows, settings: Settin
     if standing := place.standing(target, side.stored):
         return standing
     bext = bext_of(side, capture, tags, settings)
-    info = info_of(tags)
+    info = {name: text for name, text in info_fields(tags).items() if text}
     total = side.reports[0].seconds if side.reports[0] else None
     with beside(target) as part:
         proof = write_sound_master(
@@ -61,6 +63,7 @@ def _master(side: Chosen, tags: Tags, place: Place, rows: Rows, settings: Settin
             bits=capture.sound.bits if capture.sound else None,
             bext=bext,
             info=info,
+            xmp=xmp_packet(tags) if side.told else b"",
             riff_limit_bytes=rows.value("formats.sound.master.riff_limit_bytes"),
             hear=seconds_to(ears, target.name, total),
         )
@@ -91,7 +94,8 @@ def keep_as_it_is(side: Chosen, place: Place, capture: CaptureFile, title: str, 
     target = place.master(f"{side.name}{source.suffix.lower()}")
     if standing := place.standing(target, side.stored):
         return standing
-    keep_bytes(source, target, lambda done: ears.progress(target.name, done, capture.bytes, "bytes"))
+    with beside(target) as part:
+        copy_file(source, part, hear=bytes_to(ears, target.name, capture.bytes))
     stream = capture.picture or capture.sound
     lossy = stream is not None and stream.lossy
     settings: dict[str, Any] = {
@@ -114,9 +118,8 @@ def bext_of(side: Chosen, capture: CaptureFile, tags: Tags, settings: Settings) 
     mode = {1: "mono", 2: "stereo"}.get(sound.channels, "multitrack") if sound else "stereo"
     first = f"A=ANALOGUE,M={mode},T={side.original.carrier}"
     second = f"A=PCM,F={sound.rate_hz},W={sound.bits or 24},M={mode},T=takeup {__version__}" if sound else ""
-    about = f"{side.name}: {tags.title}"
     return Bext(
-        description=f"{about}. {tags.description}".rstrip(". ") if tags.description else about,
+        description=bext_description(side.name, tags.title, tags.description),
         originator=settings.lab,
         originator_reference=f"{side.name[:23]}-{side.sha256[0][:8]}" if side.sha256 else side.name,
         origination_date=date[:10],
@@ -126,15 +129,6 @@ def bext_of(side: Chosen, capture: CaptureFile, tags: Tags, settings: Settings) 
         max_true_peak=figures.get("true_peak"),
         coding_history=f"{first}\r\n{second}\r\n",
     )
-
-
-def info_of(tags: Tags) -> dict[str, str]:
-    """The INFO list: UTF-8, for what ASCII cannot hold."""
-    fields = {
-        "INAM": tags.title, "IART": tags.creator, "ICMT": tags.comment(), "ICRD": tags.date_text,
-        "IKEY": "; ".join(tags.keywords), "ICOP": tags.rights, "IPRD": tags.album, "ISRC": tags.id,
-    }  # fmt: skip
-    return {name: text for name, text in fields.items() if text}
 
 
 def _figures(report: Report | None) -> dict[str, float]:
@@ -216,7 +210,7 @@ def _written(
         step = correction(results, aim, gain, limits)
         if step == 0.0:
             break
-        gain = Gain(db=gain.db + step, set_by="peak")
+        gain = corrected(gain, step, results, aim, limits)
     return chains, results, gain
 
 
@@ -226,16 +220,21 @@ def correction(results: list[Loudness], aim: float, gain: Gain, limits: Mapping[
     over = max(peaks, default=-200.0) - limits["peak_dbtp"]
     if over > 0:
         return -(over + limits["peak_margin_db"])
-    under = 3 * limits["peak_margin_db"]
-    loudness = max((result.lufs for result in results if result.lufs is not None), default=aim)
-    if (
-        gain.set_by == "peak"
-        and over < -under
-        and loudness < aim - limits["near_lu"]
-        and gain.db < limits["gain_max_db"]
-    ):
-        return min(-over - limits["peak_margin_db"], aim - loudness)
+    loudest = max((result.lufs for result in results if result.lufs is not None), default=aim)
+    off = aim - loudest  # what the coder took away: it leaves the highest treble out
+    room = min(-over - limits["peak_margin_db"], limits["gain_max_db"] - gain.db)
+    if gain.set_by == "loudness" and abs(off) > limits["near_lu"]:
+        return min(off, room) if room > 0 or off < 0 else 0.0
+    if gain.set_by == "peak" and -over > limits["peak_slack_db"] and off > limits["near_lu"] and room > 0:
+        return min(off, room)
     return 0.0
+
+
+def corrected(gain: Gain, step: float, results: list[Loudness], aim: float, limits: Mapping[str, Any]) -> Gain:
+    """The gain of the next try, and what sets it now."""
+    loudest = max((result.lufs for result in results if result.lufs is not None), default=aim)
+    reached = abs(loudest + step - aim) <= limits["near_lu"]
+    return Gain(db=gain.db + step, set_by="loudness" if reached and gain.set_by == "loudness" else "peak")
 
 
 def with_gain(chain: Chain, gain_db: float) -> Chain:

@@ -8,10 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from takeup.errors import Unreadable
-from takeup.files.beside import beside, write_bytes
-from takeup.files.keeping import keep_bytes
+from takeup.files.beside import beside
 from takeup.media.matroska_edit import state_shape, write_tags
-from takeup.media.moving_copy import CopyMade, CopyPlan, read_starts, still_jpeg, write_h264
+from takeup.media.moving_copy import CopyPlan, read_starts, write_h264
 from takeup.media.moving_write import PictureTruth, prove, rewrap, write_ffv1
 from takeup.media.probe import look_at
 from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
@@ -26,14 +25,14 @@ from takeup.plan.finishing import (
     plan_shown_size,
     plan_video_master,
 )  # fmt: skip
+from takeup.plan.tag_names import matroska_names
 from takeup.plan.tagging import Tags
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, PictureStream
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
-from takeup.tasks.finish_sound import aac_tags, correction, side_tags, with_gain
+from takeup.tasks.finish_sound import aac_tags, corrected, correction, keep_as_it_is, side_tags, with_gain
 from takeup.tasks.finishing import Chosen, Made, Place, seconds_to
-from takeup.tasks.matroska_tags import matroska_tags
 
 Notes = list[tuple[str, Mapping[str, Any]]]
 
@@ -49,7 +48,7 @@ def finish_video(chosen: list[Chosen], place: Place, rows: Rows, settings: Setti
         if place.wants("master"):
             made.append(_master(part, capture, capture.picture, tags, place, rows, ears))
         if place.wants("copy"):
-            made += _copy(part, capture, capture.picture, tags, place, rows, ears)
+            made.append(_copy(part, capture, capture.picture, tags, place, rows, ears))
     return made
 
 
@@ -76,10 +75,7 @@ def _master(
             )
         made_with = {"kept": "re-wrapped, its own packets", "format": "Matroska", "codec": picture.codec}
         return _made(part, target, "master", made_with, tags, picture, rows)
-    keep_bytes(source, target, lambda done: ears.progress(target.name, done, capture.bytes, "bytes"))
-    made_with = {"kept": "as it is", "format": capture.container, "codec": picture.codec}
-    kept: Notes = [("finish.kept-lossy", {"file": source.name, "codec": picture.codec})] if picture.lossy else []
-    return _made(part, target, "master", made_with, tags, picture, rows, notes=kept)
+    return keep_as_it_is(part, place, capture, tags.title, ears)
 
 
 def _coded(
@@ -100,7 +96,7 @@ def _coded(
         words = {name: str(value) for name, value in options.items()}
         write_ffv1(source, file, truth, words, seconds_to(ears, target.name, total))
         state_shape(file, picture.width, picture.height, shape)
-        write_tags(file, matroska_tags(tags))
+        write_tags(file, matroska_names(tags))
         held = prove(source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
     notes: Notes = [("finish.broken-off", {"file": source.name})] if held.broken else []
     return {
@@ -114,11 +110,10 @@ def _coded(
 
 def _copy(
     part: Chosen, capture: CaptureFile, picture: PictureStream, tags: Tags, place: Place, rows: Rows, ears: Ears
-) -> list[Made]:
-    target, poster = place.copy(f"{part.name}.mp4"), place.copy(f"{part.name}.jpg")
-    standing = [place.standing(path, part.stored) for path in (target, poster)]
-    if all(standing):
-        return [made for made in standing if made is not None]
+) -> Made:
+    target = place.copy(f"{part.name}.mp4")
+    if standing := place.standing(target, part.stored):
+        return standing
     limits, source = rows.section("formats.video.copy"), part.stored[0]
     order, (shape, shape_by) = plan_field_order(part.reports[0], picture, rows), plan_shape(picture, rows)
     primaries, transfer, matrix = plan_colour(picture.height, rows)
@@ -148,24 +143,7 @@ def _copy(
     }  # fmt: skip
     size = plan_shown_size(picture.width, picture.height, shape, 10**6)
     video = _made(part, target, "copy", made_with, tags, picture, rows, notes=notes, tagged=True)
-    video = replace(video, seconds=result.seconds, size=size)
-    return [video, *_poster(part, result, poster, tags, picture, shape, rows)]
-
-
-def _poster(
-    part: Chosen, result: CopyMade, target: Path, tags: Tags, picture: PictureStream, shape: Any, rows: Rows
-) -> list[Made]:
-    if result.poster is None:
-        return []
-    limits = rows.section("formats.video.copy")
-    size = plan_shown_size(picture.width, picture.height, shape, limits["poster_px"])
-    write_bytes(target, still_jpeg(result.poster, size, limits["poster_quality"]))
-    made_with = {"format": "JPEG", "kind": "poster", "quality": limits["poster_quality"]}
-    return [
-        Made(
-            path=target, role="page", from_=part.stored, settings=made_with, title=tags.title, size=size, part=part.part
-        )
-    ]
+    return replace(video, seconds=result.seconds, size=size)
 
 
 def _sound(
@@ -218,7 +196,7 @@ def _aac(
         step = correction([result], aim, gain, limits)
         if step == 0.0:
             break
-        gain = Gain(db=gain.db + step, set_by="peak")
+        gain = corrected(gain, step, [result], aim, limits)
     return chain, result, gain
 
 

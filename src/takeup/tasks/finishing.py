@@ -48,6 +48,7 @@ class Chosen:
     def name(self) -> str:
         """The name finished files of this part begin with: the item's id and the part, safe on every file system."""
         part = UNSAFE.sub("-", self.part).strip("-.")
+        part = f"side-{part}" if len(part) == 1 and part.isalpha() else part
         return f"{self.original.id}-{part}" if part else self.original.id
 
 
@@ -101,6 +102,18 @@ class Place:
 
     def copy(self, name: str) -> Path:
         return self.copies / name
+
+
+def bytes_to(ears: Ears, what: str, total: int) -> Callable[[int], None]:
+    """Tells the ears how many bytes are done, from the sizes of the blocks as they pass."""
+    done = 0
+
+    def hear(count: int) -> None:
+        nonlocal done
+        done += count
+        ears.progress(what, done, total, "bytes")
+
+    return hear
 
 
 def seconds_to(ears: Ears, what: str, total: float | None, per_second: float = 1.0) -> Callable[[float], None]:

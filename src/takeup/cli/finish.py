@@ -1,0 +1,65 @@
+"""``takeup finish``: masters and everyday copies of a box."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from takeup.cli.face import Face, faced
+from takeup.words.sentences import say
+from takeup.words.units import size
+
+if TYPE_CHECKING:
+    from takeup.tasks.finish import BoxFinished, Finished, Skipped
+
+
+@click.command("finish", help="Make masters and everyday copies of a box's checked captures.")
+@click.argument("box", type=click.Path(path_type=Path))
+@click.option("--item", default="", help="Only this item.")
+@click.option("--even-redo", is_flag=True, help="Finish also captures that were judged to be done again.")
+@faced
+def command(face: Face, box: Path, item: str, even_redo: bool) -> None:
+    """Hand the words to the task and print its answer."""
+    from takeup.tasks.finish import finish_box
+
+    finished = finish_box(box, face.settings, item=item, even_redo=even_redo, ears=face.ears)
+    document = {
+        "box": str(finished.box),
+        "made": [made_answer(one, face.lang) for one in finished.made],
+        "skipped": [{"item": one.item, "why": why_of(one, face.lang)} for one in finished.skipped],
+    }
+    face.answer(document, _lines(face, finished))
+
+
+def made_answer(one: Finished, lang: str) -> dict[str, Any]:
+    """One finished file as the contract tells it."""
+    made = one.made
+    answer: dict[str, Any] = {"item": one.item, "role": made.role, "path": str(made.path), "bytes": one.bytes}
+    answer |= {"sha256": one.sha256, "from": [str(path) for path in made.from_], "settings": dict(made.settings)}
+    if made.picture:
+        answer["picture"] = made.picture
+    if made.notes:
+        answer["notes"] = [say("notes", key, lang, facts) for key, facts in made.notes]
+    return answer
+
+
+def why_of(one: Skipped, lang: str) -> str:
+    """Why something was not finished."""
+    if one.fault is not None:
+        return say("faults", one.fault.key, lang, one.fault.facts)
+    return say("whys", one.why, lang, one.facts)
+
+
+def _lines(face: Face, finished: BoxFinished) -> Iterator[str]:
+    for one in finished.made:
+        kind = face.words(f"finish.role.{one.made.role}")
+        yield face.words("finish.made", item=one.item, role=kind, path=str(one.made.path), size=size(one.bytes))
+        for key, facts in one.made.notes:
+            yield "  " + say("notes", key, face.lang, facts)
+    for skipped in finished.skipped:
+        yield face.words("finish.skipped", item=skipped.item, why=why_of(skipped, face.lang))
+    if not finished.made and not finished.skipped:
+        yield face.words("finish.nothing")

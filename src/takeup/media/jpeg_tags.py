@@ -1,0 +1,99 @@
+"""Changes what a JPEG says of itself: its XMP segment and single tags in its EXIF segment. The coded picture stays."""
+
+from __future__ import annotations
+
+import io
+import struct
+from collections.abc import Mapping
+from pathlib import Path
+
+from takeup.media.matroska_edit import CannotEdit
+from takeup.media.tiff_tags import edit_tiff
+
+XMP_NAME, EXIF_NAME = b"http://ns.adobe.com/xap/1.0/\0", b"Exif\0\0"
+SEGMENT_MOST = 65533  # body of one segment [bytes]
+EMPTY_TIFF = b"II*\0\x08\0\0\0\0\0\0\0\0\0"
+START_OF_SCAN = 0xDA
+STEP = 1 << 22
+
+
+def write_jpeg_tags(
+    source: Path, target: Path, xmp: bytes, texts: Mapping[int, tuple[int, bytes]], exif: Mapping[int, bytes]
+) -> None:
+    """Write a JPEG anew with another XMP packet and changed EXIF tags; all other segments stay in their order.
+
+    Raises
+    ------
+    CannotEdit
+        When the file is no JPEG, or the packet does not fit into one segment.
+    """
+    with source.open("rb") as file, target.open("wb") as out:
+        segments, rest_at = read_segments(file)
+        first = [(marker, body) for marker, body in segments if marker == 0xE0]
+        others = [(marker, body) for marker, body in segments if marker != 0xE0 and not _ours(marker, body)]
+        old = next((body[len(EXIF_NAME) :] for marker, body in segments if _is(marker, body, EXIF_NAME)), None)
+        new = [*first]
+        if (block := _exif(old, texts, exif)) is not None:
+            new.append((0xE1, EXIF_NAME + block))
+        new.append((0xE1, XMP_NAME + xmp))
+        out.write(b"\xff\xd8")
+        for marker, body in [*new, *others]:
+            if len(body) > SEGMENT_MOST:
+                raise CannotEdit("the description does not fit into a JPEG")
+            out.write(struct.pack(">BBH", 0xFF, marker, len(body) + 2) + body)
+        file.seek(rest_at)
+        while data := file.read(STEP):
+            out.write(data)
+
+
+def read_segments(file) -> tuple[list[tuple[int, bytes]], int]:
+    """The segments before the coded picture, and where that begins."""
+    if file.read(2) != b"\xff\xd8":
+        raise CannotEdit("no JPEG head")
+    segments = []
+    while True:
+        at = file.tell()
+        head = file.read(4)
+        if len(head) < 4 or head[0] != 0xFF:
+            raise CannotEdit("a broken JPEG head")
+        if head[1] == 0xFF:  # a fill byte
+            file.seek(at + 1)
+            continue
+        if head[1] == START_OF_SCAN:
+            return segments, at
+        segments.append((head[1], file.read(struct.unpack(">H", head[2:])[0] - 2)))
+
+
+def jpeg_picture(path: Path) -> tuple[list[tuple[int, bytes]], int]:
+    """What makes the picture of a JPEG: its segments but for the descriptions, and where its coded data begins."""
+    with path.open("rb") as file:
+        segments, at = read_segments(file)
+    return [(marker, body) for marker, body in segments if not _ours(marker, body)], at
+
+
+def read_xmp(path: Path) -> bytes:
+    """The XMP packet of a JPEG; empty when it has none."""
+    with path.open("rb") as file:
+        segments, _ = read_segments(file)
+    return next((body[len(XMP_NAME) :] for marker, body in segments if _is(marker, body, XMP_NAME)), b"")
+
+
+def _is(marker: int, body: bytes, name: bytes) -> bool:
+    return marker == 0xE1 and body.startswith(name)
+
+
+def _ours(marker: int, body: bytes) -> bool:
+    return _is(marker, body, XMP_NAME) or _is(marker, body, EXIF_NAME)
+
+
+def _exif(old: bytes | None, texts: Mapping[int, tuple[int, bytes]], exif: Mapping[int, bytes]) -> bytes | None:
+    wanted = any(value for _, value in texts.values()) or any(exif.values())
+    if old is None and not wanted:
+        return None
+    block = io.BytesIO(old or EMPTY_TIFF)
+    try:
+        edit_tiff(block, texts, exif)
+    except (CannotEdit, struct.error):
+        return old  # an EXIF block that nobody can read stays as it is
+    data = block.getvalue()
+    return data if len(data) + len(EXIF_NAME) <= SEGMENT_MOST else old

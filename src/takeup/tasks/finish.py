@@ -1,0 +1,333 @@
+"""Finish a box: choose the captures, have each medium make its files, remember them. Twice changes nothing."""
+
+from __future__ import annotations
+
+import importlib
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from takeup.box.choosing import Candidate, Choice, LeftOut, choose
+from takeup.box.folder import COPIES, MASTERS, Box, work_in
+from takeup.box.record import Fact
+from takeup.errors import CopyDiffers, NotPossible, TakeupError, Unreadable
+from takeup.files.hash import hash_file
+from takeup.files.taking_back import take_back
+from takeup.media.probe import look_at
+from takeup.plan.tagging import Told
+from takeup.settings import Settings
+from takeup.streams import Original
+from takeup.tables.loader import load_rows
+from takeup.tables.rows import Rows
+from takeup.tasks.check import medium_of
+from takeup.tasks.ears import SILENT, Ears
+from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
+from takeup.tasks.reporting import report_from
+from takeup.tasks.tagged import tag_made, told_digest, told_of
+
+
+@dataclass(frozen=True, slots=True)
+class Skipped:
+    """Something that was not finished: which item, and why: a key of ``words/whys``, or the fault that prevented it."""
+
+    item: str
+    why: str
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    fault: TakeupError | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finished:
+    """One finished file, as it now lies in the box."""
+
+    item: str
+    made: Made
+    bytes: int
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxFinished:
+    """What one run made and what it left."""
+
+    box: Path
+    made: tuple[Finished, ...]
+    skipped: tuple[Skipped, ...]
+
+
+def finish_box(
+    folder: Path, settings: Settings, *, item: str = "", even_redo: bool = False, ears: Ears = SILENT
+) -> BoxFinished:
+    """Make masters and copies of every checked capture of a box that has none yet.
+
+    Parameters
+    ----------
+    item : str
+        Only this item.
+    even_redo : bool
+        Finish also what was judged ``redo``.
+
+    Raises
+    ------
+    NotPossible
+        ``box.no-such-item``; ``disk.full`` and the like. What was made before stays made.
+    """
+    rows = load_rows()
+    with work_in(folder, "finish", settings) as box:
+        originals = box.originals()
+        if item and item not in [original.id for original in originals]:
+            known = ", ".join(original.id for original in originals)
+            raise NotPossible("box.no-such-item", path=str(box.folder), item=item, known=known)
+        made: list[Finished] = []
+        skipped: list[Skipped] = []
+        told = told_of(box)
+        for original in originals:
+            if item in ("", original.id):
+                one = _Item(box, original, rows, settings, told, ears)
+                made += one.finish(even_redo)
+                skipped += one.skipped
+        return BoxFinished(box=box.folder, made=tuple(made), skipped=tuple(skipped))
+
+
+class _Item:
+    """One item's run."""
+
+    def __init__(
+        self, box: Box, original: Original, rows: Rows, settings: Settings, told: Mapping[str, Told], ears: Ears
+    ) -> None:
+        self.box, self.original, self.rows, self.settings, self.told, self.ears = (
+            box,
+            original,
+            rows,
+            settings,
+            told,
+            ears,
+        )
+        self.skipped: list[Skipped] = []
+        facts = [fact for fact in box.record.latest("made", original.id) if not fact.facts.get("gone")]
+        self.before = {fact.key: fact for fact in facts}
+        self._whole: dict[str, bool] = {}
+        self._handed: list[Made] = []  # an earlier run's files that stand
+
+    def finish(self, even_redo: bool) -> list[Finished]:
+        taken = self.box.record.latest("taken", self.original.id)
+        if not taken:
+            self._skip("finish.not-captured")
+            return []
+        medium = medium_of(self.original.carrier, self.rows)
+        choices, left = choose(candidates_of(self.box, self.original.id), joined=medium == "film")
+        for entry in left:
+            self._skip("finish.better-try", file=_name(entry.stored), better=_name(entry.better))
+        ready = [choice for choice in choices if self._is_ready(choice, even_redo)]
+        if not ready:
+            return []
+        self.recipe = recipe_of(self.original, medium, self.rows)
+        chosen = [self._chosen(choice, taken) for choice in ready]
+        if self._stands(chosen):
+            self._skip("finish.already")
+            return []
+        return self._made(medium, chosen, left)
+
+    def _is_ready(self, choice: Choice, even_redo: bool) -> bool:
+        names = ", ".join(_name(capture.stored) for capture in choice.captures)
+        if lost := [capture.stored for capture in choice.captures if not self.box.path(capture.stored).is_file()]:
+            self._skip("finish.capture-lost", file=", ".join(lost))
+            return False
+        if not choice.checked:
+            fault = next((fault for capture in choice.captures if (fault := self._fault_of(capture))), None)
+            self._skip("finish.not-checked", fault, file=names, box=str(self.box.folder))
+            return False
+        if choice.verdict == "redo" and not even_redo:
+            self._skip("finish.redo", file=names)
+            return False
+        return True
+
+    def _fault_of(self, capture: Candidate) -> TakeupError | None:
+        """Why a capture without a report can never have one, where that is so."""
+        if capture.report is not None:
+            return None
+        try:
+            look_at(self.box.path(capture.stored))
+        except Unreadable as error:
+            return error
+        return None
+
+    def _chosen(self, choice: Choice, taken: list[Fact]) -> Chosen:
+        moments = {fact.facts["stored"]: fact.facts.get("modified_ns") for fact in taken}
+        return Chosen(
+            original=self.original,
+            part=choice.part,
+            stored=tuple(self.box.path(capture.stored) for capture in choice.captures),
+            relative=tuple(capture.stored for capture in choice.captures),
+            reports=tuple(capture.report for capture in choice.captures),
+            sha256=tuple(capture.sha256 for capture in choice.captures),
+            dates=tuple(_moment(moments.get(capture.stored)) for capture in choice.captures),
+            verdict=choice.verdict,
+            told=self.told.get(self.original.id),
+        )
+
+    def _stands(self, chosen: list[Chosen]) -> bool:
+        """Whether all that is wanted of these captures was made before and lies there whole."""
+        place = self._place()
+        for one in chosen:
+            mine = [fact for fact in self.before.values() if set(one.relative) & set(fact.facts["from"])]
+            roles = {"master" if fact.facts["role"] == "master" else "copy" for fact in mine}
+            if roles < {role for role in ("master", "copy") if place.wants(role)}:  # type: ignore[arg-type]
+                return False
+            if not all(self._is_whole(fact) and self._is_of(fact, one) for fact in mine):
+                return False
+        sides = sorted(relative for one in chosen for relative in one.relative)
+        together = [fact.facts["settings"].get("one_gain_for", sides) for fact in self.before.values()]
+        return all(those == sides for those in together)
+
+    def _is_of(self, fact: Fact, one: Chosen) -> bool:
+        own = dict(zip(one.relative, one.sha256))
+        sources = dict(zip(fact.facts["from"], fact.facts.get("from_sha256", ())))
+        return fact.facts.get("recipe") == self.recipe and all(
+            own.get(name, hash_) == hash_ for name, hash_ in sources.items()
+        )
+
+    def _is_whole(self, fact: Fact) -> bool:
+        """Whether a finished file lies there with the very bytes that were taken down."""
+        if fact.key not in self._whole:
+            path, size = self.box.path(fact.facts["path"]), fact.facts["bytes"]
+            there = path.is_file() and path.stat().st_size == size
+            hear = bytes_to(self.ears, f"{path.name}: read back", size)
+            self._whole[fact.key] = there and hash_file(path, hear=hear).sha256 == fact.facts["sha256"]
+        return self._whole[fact.key]
+
+    def _place(self) -> Place:
+        return Place(
+            masters=self.box.folder / MASTERS / self.original.id,
+            copies=self.box.folder / COPIES / self.original.id,
+            keep=self.original.keep,
+            standing=self._standing,
+            told=self.told,
+        )
+
+    def _standing(self, path: Path, from_: tuple[Path, ...]) -> Made | None:
+        fact = self.before.get(self.box.relative(path))
+        if fact is None or [self.box.path(stored) for stored in fact.facts["from"]] != list(from_):
+            return None
+        hashes = {capture.stored: capture.sha256 for capture in candidates_of(self.box, self.original.id)}
+        same = [hashes.get(stored) for stored in fact.facts["from"]] == fact.facts.get("from_sha256")
+        if not same or fact.facts.get("recipe") != self.recipe or not self._is_whole(fact):
+            return None
+        self._handed.append(made_from(self.box, fact))
+        return self._handed[-1]
+
+    def _made(self, medium: str, chosen: list[Chosen], left: list[LeftOut]) -> list[Finished]:
+        make: Callable[..., list[Made]]
+        make = getattr(importlib.import_module(f"takeup.tasks.finish_{medium}"), f"finish_{medium}")
+        try:
+            results = make(chosen, self._place(), self.rows, self.settings, self.ears)
+        except (Unreadable, CopyDiffers) as fault:
+            self._skip("finish.fault", fault)
+            return []
+        fresh: list[Finished] = []
+        for made in results:
+            if any(made is standing for standing in self._handed):
+                continue
+            if not made.tagged:
+                made = tag_made(made, self.original, self.told, self.rows)
+            fresh.append(self._remembered(made, chosen))
+        self._withdraw({self.box.relative(made.path) for made in results}, chosen, left)
+        return fresh
+
+    def _remembered(self, made: Made, chosen: list[Chosen]) -> Finished:
+        size = made.path.stat().st_size
+        digest = hash_file(made.path, hear=bytes_to(self.ears, f"{made.path.name}: checksum", size)).sha256
+        hashes = {path: hash_ for one in chosen for path, hash_ in zip(one.stored, one.sha256)}
+        facts = {
+            "role": made.role,
+            "path": self.box.relative(made.path),
+            "bytes": size,
+            "sha256": digest,
+            "from": [self.box.relative(path) for path in made.from_],
+            "from_sha256": [hashes.get(path, "") for path in made.from_],
+            "settings": dict(made.settings),
+            "picture": made.picture,
+            "size": list(made.size) if made.size else None,
+            "seconds": made.seconds,
+            "title": made.title,
+            "part": made.part,
+            "notes": [[key, dict(facts)] for key, facts in made.notes],
+            "recipe": self.recipe,
+            "told": told_digest(made, self.original, self.told),
+            "words_in": made.tagged,
+        }
+        facts = json.loads(json.dumps(facts, default=str))
+        self.box.record.append("made", facts, item=self.original.id, key=facts["path"])
+        return Finished(item=self.original.id, made=made, bytes=size, sha256=digest)
+
+    def _withdraw(self, paths: set[str], chosen: list[Chosen], left: list[LeftOut]) -> None:
+        """Take back what an earlier run made of these captures, or of a try now replaced, and this one did not.
+
+        It is only finished work and can be made again; captures are never touched.
+        """
+        replaced = {relative for one in chosen for relative in one.relative} | {entry.stored for entry in left}
+        for key, fact in self.before.items():
+            if key not in paths and set(fact.facts["from"]) <= replaced:
+                self.box.record.append("made", dict(fact.facts) | {"gone": True}, item=self.original.id, key=key)
+                take_back(self.box.folder, key)
+
+    def _skip(self, why: str, fault: TakeupError | None = None, **facts: Any) -> None:
+        self.skipped.append(Skipped(self.original.id, why, facts, fault))
+
+
+def candidates_of(box: Box, item: str) -> list[Candidate]:
+    """An item's captures as the record tells of them, in the order they were taken."""
+    checked = {fact.key: fact for fact in box.record.latest("checked", item)}
+    candidates = []
+    for fact in box.record.latest("taken", item):
+        stored, digest = fact.facts["stored"], fact.facts["sha256"]
+        known = checked.get(stored)
+        known = known if known is not None and known.facts.get("sha256") == digest else None
+        candidates.append(
+            Candidate(
+                stored=stored,
+                part=fact.facts.get("part", ""),
+                sha256=digest,
+                report=report_from(known.facts["report"]) if known else None,
+                repeats=known.facts.get("repeats", "") if known else "",
+                modified_ns=fact.facts.get("modified_ns"),
+            )
+        )
+    return candidates
+
+
+def made_from(box: Box, fact: Fact) -> Made:
+    """A finished file as the record holds it."""
+    facts = fact.facts
+    return Made(
+        path=box.path(facts["path"]),
+        role=facts["role"],
+        from_=tuple(box.path(stored) for stored in facts["from"]),
+        settings=facts["settings"],
+        picture=facts.get("picture", ""),
+        title=facts.get("title", ""),
+        size=tuple(facts["size"]) if facts.get("size") else None,  # type: ignore[arg-type]
+        seconds=facts.get("seconds"),
+        notes=tuple((key, said) for key, said in facts.get("notes", ())),
+        part=facts.get("part", ""),
+        tagged=True,
+    )
+
+
+def recipe_of(original: Original, medium: str, rows: Rows) -> str:
+    """A short name for the settings in force: when it changes, what was made before is made anew."""
+    known = {name: value for name, value in asdict(original).items() if name not in ("label", "notes", "condition")}
+    settings = {name: rows.section(name) for name in (f"formats.{medium}", "formats.sound")}
+    return sha256(json.dumps([known, settings], sort_keys=True, default=str).encode()).hexdigest()[:16]
+
+
+def _moment(modified_ns: int | None) -> str:
+    return datetime.fromtimestamp(modified_ns / 1e9, UTC).isoformat(timespec="seconds") if modified_ns else ""
+
+
+def _name(stored: str) -> str:
+    return stored.rsplit("/", 1)[-1]
