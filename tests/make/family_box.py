@@ -49,9 +49,10 @@ def add_made(box: Box, item: str, role: str, path: str, from_: list[str], pictur
     box.record.append("made", facts, item=item, key=path)
 
 
-def add_checked(box: Box, item: str, stored: str, report: Report) -> None:
+def add_checked(box: Box, item: str, stored: str, report: Report, part: str = "") -> None:
     """Remember a capture and its report."""
-    box.record.append("taken", {"stored": stored, "file": stored, "sha256": "0", "bytes": 1}, item=item, key=stored)
+    taken = {"stored": stored, "file": stored, "sha256": "0", "bytes": 1, "part": part}
+    box.record.append("taken", taken, item=item, key=stored)
     box.record.append("checked", {"sha256": "0", "by": "x", "report": facts_from(report)}, item=item, key=stored)
 
 
@@ -60,7 +61,7 @@ def _finish(box: Box) -> None:
         sound_file(box.path(f"copies/t1/t1-{side}.m4a"))
         _bytes(box, f"masters/t1/t1-{side}.wav")
         stored = f"captures/t1/{side}.wav"
-        add_checked(box, "t1", stored, sound_report(1800, findings))
+        add_checked(box, "t1", stored, sound_report(1800, findings), side)
         add_made(box, "t1", "master", f"masters/t1/t1-{side}.wav", [stored])
         add_made(box, "t1", "copy", f"copies/t1/t1-{side}.m4a", [stored])
     moving_file(box.path("copies/v1/v1.mp4"))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from markupsafe import Markup, escape
 
@@ -16,6 +17,7 @@ from takeup.streams import Finding, Report, Still
 from takeup.words.units import clock
 
 STEPS_S = (5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)  # what a scale may count in [s]
+TICK_ROOM = 115  # least distance of two times on the scale [units of the drawing]
 COLUMN = 4  # width of one column of the silhouette [units of the drawing]
 KNOT = 26  # side of a knot [units]
 LOUD_FROM, LOUD_SPAN = 40, 56  # level codes (dBFS + 100) drawn from nothing to full height
@@ -215,7 +217,8 @@ def _draw(knot: Knot, width: int, y: float) -> str:
 
 def _scale(total: float, size: Size) -> str:
     """Times under the thread, the end always among them."""
-    step = next((step for step in STEPS_S if total / step <= size.width / 115), STEPS_S[-1])
+    most = size.width / TICK_ROOM
+    step = next((step for step in STEPS_S if total / step <= most), ceil(total / most / 3600) * 3600)
     y = size.height + 22
     room = 84 / size.width * total
     texts = [(0.0, "start")] + [(float(at), "middle") for at in range(step, int(total) + 1, step) if total - at > room]
