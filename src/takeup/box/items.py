@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 
 from takeup.errors import NotPossible
 from takeup.judge.screening import FIGURES, read_figure
+from takeup.plan.film_time import rate_in
 from takeup.streams import Original
 from takeup.tables.rows import Rows
 
@@ -187,13 +188,10 @@ def _sides(value: str, refuse: Refuse, rows: Rows) -> int:
 
 
 def _speed(value: str, refuse: Refuse, rows: Rows) -> str:
-    plain = value.casefold().removesuffix("fps").strip()
-    plain = {"slp": "ep"}.get(plain, plain)
-    if plain in SPEEDS:
-        return plain
-    if not NUMBER.match(plain) or float(plain.replace(",", ".")) <= 0:
+    plain = {"slp": "ep"}.get(value.casefold(), value.casefold())
+    if plain not in SPEEDS and rate_in(plain) is None:
         refuse("speed-wrong")
-    return plain.replace(",", ".")
+    return plain
 
 
 def _check_speed(values: dict[str, Any], row: dict[str, str], line: int, rows: Rows) -> None:

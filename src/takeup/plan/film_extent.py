@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from takeup.plan.film_time import decide_rate, pictures_in
 from takeup.streams import Original
 from takeup.tables.rows import Rows
 
@@ -28,12 +29,11 @@ def plan_film(
     feet, pictures : float, int
         Stand in for what the list does not say.
     """
-    speed = Fraction(original.speed).limit_denominator(100000) if original.speed else None
-    by = "item" if speed else "gauge"
-    speed = speed or Fraction(rows.value(f"times.{original.carrier}.usual_speed"))
-    feet = original.feet if original.feet is not None and pictures is None else feet
+    decided = decide_rate(original, rows)
+    if pictures is None and original.feet is not None:
+        feet = original.feet
     if pictures is None and feet is not None:
-        pictures = round(feet * rows.value(f"times.{original.carrier}.pictures_per_foot"))
+        pictures = pictures_in(feet, original.carrier, rows)
     if pictures is None and original.minutes is not None:
-        pictures = round(Fraction(original.minutes) * 60 * speed)
-    return None if pictures is None else Shown(pictures=pictures, speed=speed, decided_by=by)
+        pictures = round(Fraction(original.minutes) * 60 * decided.rate)
+    return None if pictures is None else Shown(pictures=pictures, speed=decided.rate, decided_by=decided.by)

@@ -86,7 +86,11 @@ def whole_seconds(seconds: Fraction) -> int:
 
 
 def frame_times(
-    frames: int, kept: Sequence[Sequence[int]], undetermined: Sequence[Sequence[int]], share: Fraction | None, rate: Fraction
+    frames: int,
+    kept: Sequence[Sequence[int]],
+    undetermined: Sequence[Sequence[int]],
+    share: Fraction | None,
+    rate: Fraction,
 ) -> list[Fraction]:
     """When each frame of a file is shown so that the film runs true: ``frames`` + 1 times from 0, the last is the end.
 

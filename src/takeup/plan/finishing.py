@@ -17,7 +17,7 @@ MasterWay = Literal["as-it-is", "unpacked", "coded", "rewrapped"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """How loud one side is after mending, before any gain. ``lufs`` is None for a silent side."""
+    """How loud one side is on two loudspeakers after mending, before any gain. ``lufs`` is None for a silent side."""
 
     lufs: float | None
     true_peak_dbtp: float | None
@@ -39,7 +39,7 @@ class Known:
     by: Literal["measured", "stated", "habit"]
 
 
-def plan_gain(sides: Sequence[Heard], aim_lufs: float, rows: Rows) -> Gain:
+def plan_gain(sides: Sequence[Heard], rows: Rows) -> Gain:
     """One gain for the whole cassette: the loudest side to the aim, no peak over the limit, never more than the most.
 
     Examples
@@ -51,7 +51,7 @@ def plan_gain(sides: Sequence[Heard], aim_lufs: float, rows: Rows) -> Gain:
     peaks = [side.true_peak_dbtp for side in sides if side.true_peak_dbtp is not None]
     if not loudness:
         return Gain(db=0.0, set_by="silence")
-    wanted = aim_lufs - max(loudness)
+    wanted = limits["loudness_lufs"] - max(loudness)
     room = limits["peak_dbtp"] - max(peaks) if peaks else math.inf
     db = min(wanted, room, limits["gain_max_db"])
     if db == wanted:

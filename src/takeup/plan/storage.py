@@ -125,6 +125,7 @@ def plan_settings(original: Original, extent: Extent, medium: str, rows: Rows) -
                 "pictures": round(extent.likely),
                 "speed": int(speed) if speed.denominator == 1 else float(speed),
                 "screen_seconds": round(float(round(extent.likely) / speed), 3),
+                "rate": str(speed),
                 "decided_by": time.decided_by,
                 "file_pictures_per_second": rows.value("storage.film.file_pictures_per_second"),
             }
