@@ -17,6 +17,7 @@ from takeup.media.matroska_edit import CannotEdit
 BYTE, ASCII, LONG, IFD8 = 1, 2, 4, 18
 SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 EXIF = 34665
+STEP = 1 << 22
 LAYOUT = (256, 257, 258, 259, 262, 274, 277, 278, 282, 283, 284, 296, 317, 320, 322, 323, 338, 339, 347, 34675)
 Entry = tuple[int, int, bytes]  # kind, count, value or place as stored
 
@@ -177,7 +178,9 @@ def picture_digest(path: Path) -> str:
                     starts, lengths = numbers_of(file, form, entries[places]), numbers_of(file, form, entries[counts])
                     for start, length in zip(starts, lengths):
                         file.seek(start)
-                        digest.update(file.read(length))
+                        while length > 0 and (block := file.read(min(STEP, length))):
+                            digest.update(block)
+                            length -= len(block)
     return digest.hexdigest()
 
 

@@ -19,8 +19,8 @@ from takeup.streams import Original
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import SILENT, Ears
-from takeup.tasks.finish import made_from
 from takeup.tasks.finishing import bytes_to
+from takeup.tasks.remembered import made_from
 from takeup.tasks.tagged import tag_made, told_digest, told_of
 from takeup.words.edtf import read_date, sure_part
 

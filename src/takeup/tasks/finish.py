@@ -26,7 +26,7 @@ from takeup.tables.rows import Rows
 from takeup.tasks.check import medium_of
 from takeup.tasks.ears import SILENT, Ears
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
-from takeup.tasks.reporting import report_from
+from takeup.tasks.remembered import candidates_of, made_from
 from takeup.tasks.tagged import tag_made, told_digest, told_of
 
 
@@ -277,45 +277,6 @@ class _Item:
 
     def _skip(self, why: str, fault: TakeupError | None = None, **facts: Any) -> None:
         self.skipped.append(Skipped(self.original.id, why, facts, fault))
-
-
-def candidates_of(box: Box, item: str) -> list[Candidate]:
-    """An item's captures as the record tells of them, in the order they were taken."""
-    checked = {fact.key: fact for fact in box.record.latest("checked", item)}
-    candidates = []
-    for fact in box.record.latest("taken", item):
-        stored, digest = fact.facts["stored"], fact.facts["sha256"]
-        known = checked.get(stored)
-        known = known if known is not None and known.facts.get("sha256") == digest else None
-        candidates.append(
-            Candidate(
-                stored=stored,
-                part=fact.facts.get("part", ""),
-                sha256=digest,
-                report=report_from(known.facts["report"]) if known else None,
-                repeats=known.facts.get("repeats", "") if known else "",
-                modified_ns=fact.facts.get("modified_ns"),
-            )
-        )
-    return candidates
-
-
-def made_from(box: Box, fact: Fact) -> Made:
-    """A finished file as the record holds it."""
-    facts = fact.facts
-    return Made(
-        path=box.path(facts["path"]),
-        role=facts["role"],
-        from_=tuple(box.path(stored) for stored in facts["from"]),
-        settings=facts["settings"],
-        picture=facts.get("picture", ""),
-        title=facts.get("title", ""),
-        size=tuple(facts["size"]) if facts.get("size") else None,  # type: ignore[arg-type]
-        seconds=facts.get("seconds"),
-        notes=tuple((key, said) for key, said in facts.get("notes", ())),
-        part=facts.get("part", ""),
-        tagged=True,
-    )
 
 
 def recipe_of(original: Original, medium: str, rows: Rows) -> str:

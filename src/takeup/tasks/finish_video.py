@@ -16,7 +16,6 @@ from takeup.media.probe import look_at
 from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
 from takeup.plan.finishing import (
     Gain,
-    Heard,
     plan_colour,
     plan_field_order,
     plan_gain,
@@ -31,7 +30,8 @@ from takeup.settings import Settings
 from takeup.streams import CaptureFile, PictureStream
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
-from takeup.tasks.finish_sound import aac_tags, corrected, correction, keep_as_it_is, side_tags, with_gain
+from takeup.tasks.finish_sound import aac_tags, as_played, corrected, correction, with_gain
+from takeup.tasks.finish_sound_master import keep_as_it_is, side_tags
 from takeup.tasks.finishing import Chosen, Made, Place, seconds_to
 
 Notes = list[tuple[str, Mapping[str, Any]]]
@@ -165,26 +165,31 @@ def _sound(
         source, chain, hear=lambda done: ears.progress(f"{name}: loudness", done, total, "seconds")
     )
     stereo = len(heard.channels_dbtp) > 1
-    aim = limits["loudness_lufs"] if stereo else limits["mono_lufs"]
-    gain = plan_gain([Heard(lufs=heard.lufs, true_peak_dbtp=heard.true_peak_dbtp)], aim, rows)
+    gain = plan_gain([as_played(heard, limits)], rows)
     chain, result, gain = _aac(
-        source, target, chain, heard, gain, aim, limits, seconds_to(ears, f"{name}: sound", total), total
+        source, target, chain, heard, gain, limits, seconds_to(ears, f"{name}: sound", total), total
     )
     if gain.set_by == "peak":
-        notes.append(("finish.quieter-for-peak", {"name": name, "loudness": result.lufs, "aim": aim}))
+        notes.append(
+            (
+                "finish.quieter-for-peak",
+                {"name": name, "loudness": as_played(result, limits).lufs, "aim": limits["loudness_lufs"]},
+            )
+        )
     if mend != "none":
         notes.append((f"finish.mended-{mend}", {"name": name}))
     return {
         "sound": "AAC", "sound_rate_hz": chain.rate_hz, "channels": len(result.channels_dbtp),
         "sound_bits_s": limits["stereo_bits_s" if stereo else "mono_bits_s"], "gain_db": round(gain.db, 2),
         "gain_set_by": gain.set_by, "loudness_lufs": result.lufs,
+        "as_played_lufs": as_played(result, limits).lufs,
         "true_peak_dbtp": None if result.true_peak_dbtp is None else round(result.true_peak_dbtp, 2),
         "sound_offset_corrected_ms": round(later_ms, 3), "channels_mended": mend,
     }  # fmt: skip
 
 
 def _aac(
-    source: Path, target: Path, chain: Chain, heard: Loudness, gain: Gain, aim: float, limits: Mapping[str, Any],
+    source: Path, target: Path, chain: Chain, heard: Loudness, gain: Gain, limits: Mapping[str, Any],
     hear: Callable[[float], None], total: float | None,
 ) -> tuple[Chain, Loudness, Gain]:  # fmt: skip
     bits_s = limits["stereo_bits_s" if len(heard.channels_dbtp) > 1 else "mono_bits_s"]
@@ -193,10 +198,10 @@ def _aac(
         chain = with_gain(chain, gain.db)
         write_aac(source, target, chain, bits_s=bits_s, tags={}, total_s=total, hear=hear)
         result = measure_loudness(target)
-        step = correction([result], aim, gain, limits)
+        step = correction([result], gain, limits)
         if step == 0.0:
             break
-        gain = corrected(gain, step, [result], aim, limits)
+        gain = corrected(gain, step, [result], limits)
     return chain, result, gain
 
 
