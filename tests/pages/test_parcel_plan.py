@@ -57,8 +57,8 @@ def test_parcel_numbers_stay_in_order_past_ninety_nine():
 
 
 def test_parcel_names_that_differ_only_in_what_is_lost_stay_apart():
-    files = [made("a", "copy", "copies/a/外.jpg"), made("a", "copy", "copies/a/婆.jpg"), made("a", "copy", "copies/a/A.jpg"),
-             made("a", "copy", "copies/a/a.JPG")]  # fmt: skip
+    names = ("外.jpg", "婆.jpg", "A.jpg", "a.JPG")
+    files = [made("a", "copy", f"copies/a/{name}") for name in names]
     hrefs = [file.href for file in planned(files, {"a": ""})]
     assert len({folded(href) for href in hrefs}) == 4
 

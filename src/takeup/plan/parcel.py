@@ -129,7 +129,7 @@ def plain(text: str, letters: int = TITLE_LETTERS) -> str:
         return bare.strip(" .")
     stem, dot, ending = bare.rpartition(".")
     if dot and stem and len(ending) <= 5:
-        return stem[: letters - len(ending) - 1].rstrip(" .") + dot + ending
+        return (stem[: letters - len(ending) - 1].rstrip(" .") + dot + ending).strip(" .")
     return (bare[: letters + 1].rsplit(" ", 1)[0] if " " in bare[: letters + 1] else bare)[:letters].rstrip(" .,;-")
 
 
