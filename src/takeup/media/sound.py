@@ -190,7 +190,7 @@ def sound_stream_of(stream: Any) -> SoundStream:
     """What an open libav stream says of its sound."""
     coder = stream.codec_context
     name = coder.name
-    lossy = not (name.startswith("pcm_s") or name.startswith(("pcm_f", "pcm_u")) or name in ("flac", "alac", "wavpack"))
+    lossy = not (name.startswith(("pcm_s", "pcm_f", "pcm_u")) or name in ("flac", "alac", "wavpack"))
     bits = None
     if not lossy:
         bits = int(getattr(coder, "bits_per_raw_sample", 0) or 0) or {"s16": 16, "s16p": 16}.get(coder.format.name, 24)
@@ -212,7 +212,9 @@ def _read_coded(path: Path, capture: CaptureFile, idle_s: float | None) -> Itera
 
     source = Growing(path, idle_s) if idle_s is not None and capture.container in ("flac", "mp3") else None
     try:
-        container = av.open(source or str(path), format=capture.container if source else None, metadata_errors="replace")
+        container = av.open(
+            source or str(path), format=capture.container if source else None, metadata_errors="replace"
+        )
     except (av.FFmpegError, OSError) as error:
         raise Unreadable("capture.broken", path=str(path), error=_said(error)) from error
     try:

@@ -21,7 +21,7 @@ ENDLESS = 0x7FFFF000  # writers into a pipe state this or more when they cannot 
 PCM, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
 AIFC_FORMS = {b"NONE": ("int", True), b"twos": ("int", True), b"sowt": ("int", False), b"in24": ("int", True)}
 AIFC_FORMS |= {b"in32": ("int", True), b"raw ": ("uint", True)}
-AIFC_FORMS |= {name: ("float", True) for name in (b"fl32", b"FL32", b"fl64", b"FL64")}
+AIFC_FORMS |= dict.fromkeys((b"fl32", b"FL32", b"fl64", b"FL64"), ("float", True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,115 @@
+"""Turns the facts about a capture of sound into the contract's figures and findings."""
+
+from __future__ import annotations
+
+import math
+
+from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
+from takeup.judge.sound_clipping import judge_clipping
+from takeup.judge.sound_ending import judge_ending, judge_silence
+from takeup.judge.sound_level import judge_dc_offset, judge_level
+from takeup.measure.sound.whole import SoundFacts
+from takeup.streams import Finding, Measured, SoundStream
+from takeup.tables.rows import Rows
+
+LATER = (("mains_hum", "dBFS"), ("speed_error", "%"), ("wow_flutter", "%"), ("bandwidth", "Hz"))
+
+
+def judge_sound(
+    facts: SoundFacts, stream: SoundStream, rows: Rows, *, carrier: str = "", of_picture: bool = False
+) -> tuple[dict[str, Measured], list[Finding]]:
+    """Figures and findings of one capture.
+
+    Parameters
+    ----------
+    facts : SoundFacts
+    stream : SoundStream
+        What the file says of its sound.
+    rows : Rows
+    carrier : str
+        On a cassette the delay is told as an angle too.
+    of_picture : bool
+        The sound of a video or film: how it ends, and silence of the whole track, are the picture's to judge.
+    """
+    findings: list[Finding] = []
+    findings += judge_clipping(facts.clipping, facts.hop_s, stream, rows)
+    findings += judge_level(facts, stream, rows, clipped=bool(findings))
+    findings += judge_dc_offset(facts, rows)
+    findings += judge_channels(facts, rows)
+    findings += judge_delay(facts, carrier, rows)
+    if not of_picture:
+        findings += judge_silence(facts, rows)
+        findings += judge_ending(facts, stream, rows)
+    dead = any(finding.says == "channel_missing.no-hiss" for finding in findings)
+    return measures(facts, carrier, rows, dead=dead), sorted(
+        findings, key=lambda one: (one.from_s is not None, one.from_s or 0)
+    )
+
+
+def measures(facts: SoundFacts, carrier: str, rows: Rows, *, dead: bool = False) -> dict[str, Measured]:
+    """Every figure of the contract; one that cannot be told says why."""
+    nothing = "sound.silent" if facts.digitally_silent else None
+    figures = {
+        "loudness": _loudness(facts),
+        "loudness_range": _range(facts, rows),
+        "true_peak": _figure(_decibels(max(facts.true_peak, default=0.0)), "dBTP", "sound.silent", 3),
+        "noise_floor": _floor(facts),
+        "dc_offset": _figure(
+            None if nothing else max(facts.dc, key=abs, default=None), "share of full scale", "sound.silent", 9
+        ),
+    }
+    figures |= _of_two(facts, dead)
+    figures["channel_delay"] = said_delay(facts, carrier, rows)
+    return figures | {name: Measured(value=None, unit=unit, why="later") for name, unit in LATER}
+
+
+def _loudness(facts: SoundFacts) -> Measured:
+    why = "sound.silent" if facts.digitally_silent else "sound.short" if facts.seconds < 0.4 else "sound.below-gate"
+    extra = {}
+    if facts.momentary_lufs is not None and facts.lufs is not None:
+        extra["momentary_max"] = round(facts.momentary_lufs, 3)
+    if facts.short_term_lufs is not None and facts.lufs is not None:
+        extra["short_term_max"] = round(facts.short_term_lufs, 3)
+    return _figure(facts.lufs, "LUFS", why, 3, extra)
+
+
+def _range(facts: SoundFacts, rows: Rows) -> Measured:
+    shortest = rows.value("sound.loudness.range_shortest_s")
+    if facts.digitally_silent:
+        return Measured(value=None, unit="LU", why="sound.silent")
+    if facts.content_s < shortest - 1e-6:
+        facts_ = {"seconds": facts.content_s, "shortest": shortest}
+        return Measured(value=None, unit="LU", why="sound.short-for-range", why_facts=facts_)
+    return _figure(facts.range_lu, "LU", "sound.below-gate", 3)
+
+
+def _floor(facts: SoundFacts) -> Measured:
+    if facts.floor is None or facts.floor.dbfs < -190:
+        why = "sound.silent" if facts.digitally_silent or facts.floor is not None else "sound.short"
+        return Measured(value=None, unit="dBFS", why=why)
+    return Measured(
+        value=round(facts.floor.dbfs, 3),
+        unit="dBFS",
+        extra={"at_most": True, "says": "at most"} if facts.floor.at_most else {"at_most": False},
+    )
+
+
+def _of_two(facts: SoundFacts, dead: bool) -> dict[str, Measured]:
+    pair = facts.pair
+    why = "sound.one-channel" if pair is None else "sound.silent" if facts.digitally_silent else "sound.dead-channel"
+    if dead:
+        pair = None
+    return {
+        "channel_balance": _figure(pair.balance_db if pair else None, "dB", why, 3),
+        "channel_correlation": _figure(pair.correlation if pair else None, "1", why, 4),
+    }
+
+
+def _figure(value: float | None, unit: str, why: str, digits: int, extra: dict | None = None) -> Measured:
+    if value is None or not math.isfinite(value):
+        return Measured(value=None, unit=unit, why=why)
+    return Measured(value=round(value, digits), unit=unit, extra=extra or {})
+
+
+def _decibels(share: float) -> float | None:
+    return 20 * math.log10(share) if share > 0 else None

@@ -1,0 +1,17 @@
+"""``python -m takeup.measure.warm``: compile the sound loop into its cache, so that no visitor waits for it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+
+def warm() -> None:
+    """Hear a moment of silence: whatever is not compiled yet is compiled and kept."""
+    from takeup.measure.sound.hops import begin_hops, finish_hops, step_hops
+
+    state, _ = step_hops(begin_hops(48_000, 2), np.zeros((4800, 2), np.float32))
+    finish_hops(state)
+
+
+if __name__ == "__main__":
+    warm()

@@ -1,0 +1,149 @@
+"""One walk over the sound of a capture: every measure steps on the same block; figures and findings at its end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from takeup.judge.sound import judge_sound
+from takeup.judge.sound_clipping import judge_stretch
+from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_clipping
+from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
+from takeup.measure.sound.history import condense, gather
+from takeup.measure.sound.hops import Hops, begin_hops, finish_hops, step_hops
+from takeup.measure.sound.whole import SoundFacts, take_facts
+from takeup.streams import Finding, Measured, SoundStream, Trace
+from takeup.tables.rows import Rows
+from takeup.tasks.checking import Asked
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundPart:
+    """What the sound of a capture gave."""
+
+    measures: Mapping[str, Measured]
+    findings: tuple[Finding, ...]
+    left_out: tuple[tuple[str, float], ...]
+    trace: Trace
+    seconds: float
+    facts: SoundFacts | None  # None when there was not one sample
+
+    @property
+    def digitally_silent(self) -> bool:
+        """Every sample the same in every channel, or none at all."""
+        return self.facts is None or self.facts.digitally_silent
+
+    @property
+    def has_programme(self) -> bool:
+        return self.facts is not None and self.facts.has_programme
+
+    @property
+    def has_hiss(self) -> bool:
+        """Whether tape hiss was heard anywhere."""
+        return self.facts is not None and self.facts.has_hiss
+
+
+class SoundPass:
+    """Hears blocks one after the other. The measures themselves are folds; this holds their states."""
+
+    def __init__(self, stream: SoundStream, asked: Asked, rows: Rows, *, of_picture: bool = False) -> None:
+        self.stream, self.asked, self.rows, self.of_picture = stream, asked, rows, of_picture
+        self.hops = begin_hops(stream.rate_hz, stream.channels)
+        gap = round(rows.value("sound.clipping.gap_s") / self.hops.hop_s)
+        self.clipping = begin_clipping(gap)
+        self.delay = begin_delay(stream.rate_hz) if stream.channels == 2 else None
+        self.pieces: list[tuple[np.ndarray, ...]] = []
+        self.peaks = np.zeros(stream.channels)
+        self.true_peaks = np.zeros(stream.channels)
+        self.rail = rows.value("sound.clipping.rail")
+        self.rail_places = 0
+        self.last: Hops | None = None
+
+    @property
+    def seconds(self) -> float:
+        """Heard so far."""
+        return self.hops.frames / self.stream.rate_hz
+
+    def hear(self, block: np.ndarray) -> None:
+        """Take in one block, float32, shape (n, n_channels), full scale 1.0."""
+        if not len(block):
+            return
+        self.hops, done = step_hops(self.hops, block)
+        if self.delay is not None:
+            self.delay = step_delay(self.delay, block)
+        self._keep(done)
+
+    def levels(self) -> dict[str, Any]:
+        """The last moments for meters [dBFS]; None where there is nothing at all."""
+        if self.last is None:
+            return {}
+        recent = slice(-10, None)
+        power = self.last.squares[recent].mean(axis=0) / self.hops.hop
+        peak = max(self.last.high[recent].max(), -self.last.low[recent].min())
+        names = {1: ("mono",), 2: ("left", "right")}.get(len(power), [f"channel_{at + 1}" for at in range(len(power))])
+        levels = {f"{name}_dbfs": _level(10, value) for name, value in zip(names, power)}
+        return levels | {"peak_dbfs": _level(20, peak)}
+
+    def certain(self) -> tuple[Finding, ...]:
+        """Findings that no later second can undo; one that still lasts has no end yet."""
+        told = []
+        state = self.clipping
+        heard = state.at + len(state.waiting) if state.waiting is not None else 0
+        for stretch in state.found:
+            over = heard - stretch.end > state.gap + len(state.waiting if state.waiting is not None else ())
+            finding = judge_stretch(stretch, self.hops.hop_s, self.stream, self.rows, over=over)
+            if finding is not None:
+                told.append(finding)
+        return tuple(told)
+
+    def finish(self, capture_seconds: float | None = None) -> SoundPart:
+        """Judge all that was heard.
+
+        Parameters
+        ----------
+        capture_seconds : float, optional
+            The capture's length where that is not the sound's own (a video's).
+        """
+        if not self.hops.frames:
+            return SoundPart(measures={}, findings=(), left_out=(), trace=Trace(), seconds=0.0, facts=None)
+        whole = math.ceil(self.hops.frames / self.hops.hop)
+        self._keep(finish_hops(self.hops))
+        history = gather(self.pieces, self.hops.hop_s, whole)
+        facts = take_facts(
+            history,
+            self.rows.section("sound.states"),
+            seconds=self.seconds,
+            peak=float(self.peaks.max()),
+            rail_places=self.rail_places,
+            true_peak=tuple(float(one) for one in self.true_peaks),
+            clipping=finish_clipping(self.clipping),
+            delay=finish_delay(self.delay) if self.delay is not None else None,
+        )
+        carrier = self.asked.original.carrier
+        measures, findings = judge_sound(facts, self.stream, self.rows, carrier=carrier, of_picture=self.of_picture)
+        return SoundPart(
+            measures=measures,
+            findings=tuple(findings),
+            left_out=tuple((name, round(seconds, 3)) for name, seconds in facts.left_out.items()),
+            trace=facts.trace,
+            seconds=self.seconds if capture_seconds is None else capture_seconds,
+            facts=facts,
+        )
+
+    def _keep(self, hops: Hops) -> None:
+        if not len(hops.total):
+            return
+        self.last = hops
+        self.peaks = np.maximum(self.peaks, np.maximum(hops.high.max(axis=0), -hops.low.min(axis=0)))
+        self.rail_places += int(((hops.high >= self.rail) | (hops.low <= -self.rail)).sum())
+        self.true_peaks = np.maximum(self.true_peaks, hops.peak[-1])
+        self.clipping = step_clipping(self.clipping, hops)
+        self.pieces.append(condense(hops, self.hops.hop))
+
+
+def _level(factor: int, value: float) -> float | None:
+    return round(factor * math.log10(value), 1) if value > 1e-20 else None

@@ -1,0 +1,141 @@
+"""Seeded sound with known truth: voices, tunes, hiss, leader, and the faults of a capture laid on them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+
+
+def db(level: float) -> float:
+    """A level in dB as a factor."""
+    return 10 ** (level / 20)
+
+
+def tone(hz: float, level_dbfs: float, seconds: float, rate: int = 48_000, channels: int = 2) -> Samples:
+    """A sine of a peak level, the same in all channels. Shape (n, channels)."""
+    at = np.arange(round(seconds * rate)) / rate
+    return np.repeat((db(level_dbfs) * np.sin(2 * np.pi * hz * at))[:, None], channels, axis=1)
+
+
+def hiss(rng: np.random.Generator, level_dbfs: float, count: int, channels: int = 2) -> Samples:
+    """White noise of an RMS level, its own in each channel."""
+    return db(level_dbfs) * rng.standard_normal((count, channels))
+
+
+def shaped(rng: np.random.Generator, count: int, slope_db_per_octave: float, low_hz: float, high_hz: float, rate: int):
+    """Noise with a sloping spectrum between two corners, RMS 1. Shape (count,)."""
+    spectrum = np.fft.rfft(rng.standard_normal(count))
+    frequency = np.fft.rfftfreq(count, 1 / rate)
+    weight = (np.maximum(frequency, 1.0) / 1000) ** (slope_db_per_octave / 6.0206)
+    weight[(frequency < low_hz) | (frequency > high_hz)] = 0
+    made = np.fft.irfft(spectrum * weight, count)
+    return made / made.std()
+
+
+def talk(rng: np.random.Generator, seconds: float, rate: int = 48_000) -> Samples:
+    """Somebody talking, RMS about 1 while talking: voiced syllables with falling pitch, hissing consonants, pauses.
+
+    Shape (n,). Words of two to six syllables, pauses of 0.2 to 1.2 s between them.
+    """
+    count = round(seconds * rate)
+    out = np.zeros(count)
+    at = round(0.02 * rate)
+    while at < count:
+        pitch = rng.uniform(90, 230)
+        for _ in range(rng.integers(2, 7)):
+            length = round(rng.uniform(0.09, 0.26) * rate)
+            t = np.arange(length) / rate
+            glide = pitch * (1 + 0.06 * np.sin(2 * np.pi * rng.uniform(1, 4) * t) - 0.4 * t)
+            phase = 2 * np.pi * np.cumsum(glide) / rate
+            formants = rng.uniform([300, 900, 2200], [800, 2100, 3200])
+            voice = np.zeros(length)
+            for harmonic in range(1, 30):
+                hz = harmonic * pitch
+                gain = sum(1 / (1 + ((hz - f) / (90 + 0.05 * f)) ** 2) / (k + 1) for k, f in enumerate(formants))
+                voice += gain * np.sin(harmonic * phase + harmonic)
+            voice *= np.sin(np.pi * np.arange(length) / length) ** 0.6 / max(voice.std(), 1e-9)
+            if rng.random() < 0.4:
+                breath = np.diff(rng.standard_normal(length + 1)) * np.hanning(length) * 0.35
+                voice = np.concatenate([breath[: length // 2], voice])[:length]
+            end = max(at, min(count, at + length))
+            out[at:end] += rng.uniform(0.5, 1.2) * voice[: end - at] if end > at else 0.0
+            at += length
+        at += round(rng.uniform(0.2, 1.2) * rate)
+    return out
+
+
+def tune(rng: np.random.Generator, seconds: float, rate: int = 48_000) -> Samples:
+    """Plucked and blown notes over a beat, without a pause; two channels that share most of it. Shape (n, 2)."""
+    count = round(seconds * rate)
+    out = np.zeros((count, 2))
+    scale = 220 * 2 ** (np.array([0, 2, 4, 7, 9, 12, 14, 16]) / 12)
+    beat = 0.25
+    for step in range(int(seconds / beat) + 1):
+        start = round(step * beat * rate)
+        for _ in range(rng.integers(1, 4)):
+            length = min(count - start, round(rng.uniform(0.4, 1.5) * rate))
+            if length <= 0:
+                continue
+            t = np.arange(length) / rate
+            hz = rng.choice(scale) * rng.choice([0.5, 1, 1, 2])
+            note = sum(np.sin(2 * np.pi * hz * k * t + k * k) * np.exp(-t * k * 1.7) / k**1.3 for k in range(1, 9))
+            side = rng.uniform(0.25, 0.75)
+            out[start : start + length] += note[:, None] * np.sqrt([1 - side, side]) * rng.uniform(0.3, 1)
+        if step % 2 == 0:
+            length = min(count - start, round(0.08 * rate))
+            knock = rng.standard_normal(max(length, 0)) * np.exp(-np.arange(max(length, 0)) / (0.015 * rate))
+            out[start : start + len(knock)] += 0.5 * knock[:, None]
+    return out / np.sqrt((out**2).mean())
+
+
+def gated(rng: np.random.Generator, seconds: float, rate: int = 48_000, on_s: float = 2.0, off_s: float = 1.5):
+    """Pink noise switched on and off at random (exponential times); RMS 1 while on. Samples, and where it is on."""
+    count = round(seconds * rate)
+    on = np.zeros(count, bool)
+    at = 0
+    while at < count:
+        length = round(rng.exponential(on_s) * rate)
+        on[at : at + length] = True
+        at += length + round(rng.exponential(off_s) * rate)
+    return shaped(rng, count, -3.01, 20, 18_000, rate) * on, on
+
+
+def side(
+    programme: Samples,
+    rng: np.random.Generator,
+    rate: int = 48_000,
+    *,
+    programme_dbfs: float = -24.0,
+    hiss_dbfs: float = -58.0,
+    leader_dbfs: float = -82.0,
+    before_s: tuple[float, float] = (2.0, 2.0),
+    after_s: tuple[float, float] = (7.0, 2.0),
+) -> Samples:
+    """A whole side: leader, hiss, programme in hiss, hiss, leader. Shape (n, channels).
+
+    Parameters
+    ----------
+    programme : shape (n,) (both channels the same) or (n, 2), RMS about 1
+    before_s : seconds of leader and of hiss before it
+    after_s : seconds of hiss and of leader after it
+    """
+    both = np.repeat(programme[:, None], 2, axis=1) if programme.ndim == 1 else programme
+    lead, hiss_before = (round(s * rate) for s in before_s)
+    hiss_after, run_out = (round(s * rate) for s in after_s)
+    tape = np.concatenate([np.zeros((hiss_before, 2)), db(programme_dbfs) * both, np.zeros((hiss_after, 2))])
+    tape = tape + hiss(rng, hiss_dbfs, len(tape))
+    return np.concatenate([np.zeros((lead, 2)), tape, np.zeros((run_out, 2))]) + hiss(
+        rng, leader_dbfs, lead + len(tape) + run_out
+    )
+
+
+def write(path: Path, samples: Samples, rate: int = 48_000, subtype: str = "PCM_24", form: str = "WAV") -> Path:
+    """Write with an independent library (libsndfile)."""
+    import soundfile
+
+    soundfile.write(path, samples, rate, subtype=subtype, format=form)
+    return path
