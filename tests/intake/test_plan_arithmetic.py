@@ -220,3 +220,16 @@ def test_plan_answers_the_whole_list_in_the_contracts_words(tmp_path):
     assert (film["pictures"], film["speed"], film["screen_seconds"]) == (3600, 18, 200.0)  # check values 1.3: 3:20
     assert {"bytes", "copies_only_bytes", "filesystem", "why"} <= set(answer["drive"])
     assert takeup("plan", tmp_path / "none.csv").status == 2
+
+
+def test_a_line_of_several_tapes_is_set_up_for_each_and_holds_as_many_usual_lengths():
+    one, three = (plan_minutes(Original(id="t", carrier="vhs", count=count), ROWS) for count in (1, 3))
+    assert three.extent.likely == 3 * one.extent.likely
+    assert three.whole.likely == pytest.approx(3 * one.whole.likely)
+
+
+def test_a_long_list_is_planned_without_waiting():
+    """A thousand tapes: every visit full or the last, found in one pass."""
+    job = planned(*(Original(id=str(at), carrier="cassette", minutes=60) for at in range(1000)))
+    assert sum(len(visit.stretches) for visit in job.visits) == 1000
+    assert {len(visit.stretches) for visit in job.visits[:-1]} == {max(len(visit.stretches) for visit in job.visits)}

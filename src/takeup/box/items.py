@@ -29,6 +29,7 @@ WORDS = {
     "frame": ("35", "half", "126", "110", "120"),
     "keep": ("both", "copy", "master"),
 }
+MOST = 100_000  # of minutes, feet or pieces in one line: above this it is a slip of the pen
 METRE_FT = 1 / 0.3048  # exact: a foot is 0.3048 m
 NUMBER = re.compile(r"^\d+([.,]\d+)?$|^[.,]\d+$")
 
@@ -162,7 +163,7 @@ def _text(value: str, refuse: Refuse, rows: Rows) -> str:
 
 def _number(value: str, refuse: Refuse, rows: Rows) -> float:
     figure = float(value.replace(",", ".")) if NUMBER.match(value) else math.nan
-    return figure if math.isfinite(figure) and figure > 0 else refuse("number-wrong")
+    return figure if math.isfinite(figure) and 0 < figure <= MOST else refuse("number-wrong", most=MOST)
 
 
 def _feet(value: str, refuse: Refuse, rows: Rows) -> float:
@@ -173,14 +174,16 @@ def _feet(value: str, refuse: Refuse, rows: Rows) -> float:
         return float(reels[plain]) if plain in reels else refuse("feet-wrong", reels=", ".join(reels))
     metres = plain.endswith("m")
     plain = plain.removesuffix("m")
-    if not NUMBER.match(plain) or float(plain.replace(",", ".")) <= 0:
+    if not NUMBER.match(plain) or not 0 < float(plain.replace(",", ".")) <= MOST:
         refuse("feet-wrong", reels=", ".join(reels))
     return float(plain.replace(",", ".")) * (METRE_FT if metres else 1)
 
 
 def _whole(value: str, refuse: Refuse, rows: Rows) -> int:
     plain = value.removesuffix(".0")
-    return int(plain) if plain.isascii() and plain.isdigit() and 0 < int(plain) < 10**7 else refuse("count-wrong")
+    if not (plain.isascii() and plain.isdigit() and len(plain) < 10 and 0 < int(plain) <= MOST):
+        refuse("count-wrong", most=MOST)
+    return int(plain)
 
 
 def _sides(value: str, refuse: Refuse, rows: Rows) -> int:

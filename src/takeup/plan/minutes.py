@@ -74,8 +74,9 @@ def plan_minutes(original: Original, rows: Rows) -> Busy:
     extent = plan_extent(original, rows)
     setup = _spread(times["setup_likely"], times["setup_safe"], point)
     unknown = extent.safe - extent.likely
+    pieces = 1 if "piece_likely" in times else (original.count or 1)  # a line may stand for several tapes or reels
     if "play_likely" in times:
-        turns = (original.sides or int(rows.value(f"carriers.{original.carrier}.sides"))) - 1
+        turns = pieces * ((original.sides or int(rows.value(f"carriers.{original.carrier}.sides"))) - 1)
         turn = _spread(times["side_likely"], times["side_safe"], point)
         pace = times["play_likely"] + times["wind_share"]
         play = Spread(
@@ -91,7 +92,8 @@ def plan_minutes(original: Original, rows: Rows) -> Busy:
         pace = times["piece_likely"]
         late = extent.likely * (times["piece_safe"] - pace)
         run = Spread(extent.likely * pace, math.hypot(late, unknown * pace) / point)
-    return Busy(extent=extent, setup=setup, run=run)
+    further = Spread((pieces - 1) * setup.likely, math.sqrt(pieces - 1) * setup.deviation)
+    return Busy(extent=extent, setup=setup, run=run + further)
 
 
 def plan_extent(original: Original, rows: Rows) -> Extent:
@@ -101,14 +103,14 @@ def plan_extent(original: Original, rows: Rows) -> Extent:
         if original.minutes is not None:
             return Extent(likely=original.minutes, safe=original.minutes, assumed=False)
         part = (original.sides or 0) / int(rows.value(f"carriers.{original.carrier}.sides")) or 1.0
-        slower = rows.section("times.slower").get(original.speed or "sp", 1.0) * part
+        slower = rows.section("times.slower").get(original.speed or "sp", 1.0) * part * (original.count or 1)
         return Extent(likely=times["usual_likely"] * slower, safe=times["usual_safe"] * slower, assumed=True)
     if "pictures_per_second" in times:
         known = plan_film(original, rows)
         if known is not None:
             return Extent(likely=known.pictures, safe=known.pictures, assumed=False)
-        likely = plan_film(original, rows, feet=times["usual_feet_likely"])
-        safe = plan_film(original, rows, feet=times["usual_feet_safe"])
+        likely = plan_film(original, rows, feet=times["usual_feet_likely"] * (original.count or 1))
+        safe = plan_film(original, rows, feet=times["usual_feet_safe"] * (original.count or 1))
         assert likely is not None and safe is not None
         return Extent(likely=likely.pictures, safe=safe.pictures, assumed=True)
     if original.count is not None:
@@ -128,5 +130,5 @@ def assumed_facts(original: Original, extent: Extent, rows: Rows) -> Mapping[str
     if "play_likely" in times:
         return {"minutes": extent.likely}
     if "pictures_per_second" in times:
-        return {"feet": times["usual_feet_likely"]}
+        return {"feet": times["usual_feet_likely"] * (original.count or 1)}
     return {"count": extent.likely}

@@ -21,15 +21,16 @@ class Stretch:
 
 @dataclass(slots=True, kw_only=True)
 class Visit:
-    """One booked slot at a station."""
+    """One booked slot at a station, and the time all its stretches take together."""
 
     station: str
     stretches: list[Stretch] = field(default_factory=list)
+    time: Spread = field(default_factory=Spread)
     minutes: int = 0
 
-    @property
-    def time(self) -> Spread:
-        return sum((stretch.time for stretch in self.stretches), Spread())
+    def take(self, stretch: Stretch) -> None:
+        self.stretches.append(stretch)
+        self.time = self.time + stretch.time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,25 +63,24 @@ def plan_visits(busy: Sequence[tuple[str, str, Busy]], rules: VisitRules) -> lis
         None longer than the longest; ``minutes`` is the nine-in-ten figure of the visit's SUM, rounded up.
     """
     visits: list[Visit] = []
+    open_at: dict[str, list[Visit]] = {}  # visits that are not booked to the last step yet
     for item, station, one in busy:
+        still_open = open_at.setdefault(station, [])
         for stretch in divide(item, one, rules):
-            into = next(
-                (
-                    visit
-                    for visit in visits
-                    if visit.station == station
-                    and all(stretch.item != other.item for other in visit.stretches)
-                    and rules.fits(visit.time + stretch.time)
-                ),
-                None,
-            )
+            into = next((visit for visit in still_open if _takes(visit, stretch, rules)), None)
             if into is None:
                 into = Visit(station=station)
                 visits.append(into)
-            into.stretches.append(stretch)
-    for visit in visits:
-        visit.minutes = rules.booked(visit.time)
+                still_open.append(into)
+            into.take(stretch)
+            into.minutes = rules.booked(into.time)
+            if into.minutes >= rules.longest:
+                still_open.remove(into)
     return visits
+
+
+def _takes(visit: Visit, stretch: Stretch, rules: VisitRules) -> bool:
+    return rules.fits(visit.time + stretch.time) and all(stretch.item != other.item for other in visit.stretches)
 
 
 def divide(item: str, busy: Busy, rules: VisitRules) -> list[Stretch]:
