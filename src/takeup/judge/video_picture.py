@@ -12,7 +12,7 @@ from takeup.tables.rows import Rows
 NAMES = {"black": "black", "flat": "no_signal", "snow": "no_signal"}
 
 
-def judge_levels(levels: Levels | None, stream: PictureStream, rows: Rows) -> list[Finding]:
+def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStream, rows: Rows) -> list[Finding]:
     """Shadows or highlights cut off by the station, and black that was left lifted.
 
     A dark or bright programme is no fault, nor is super-white: only a pile-up at the last code is.
@@ -46,7 +46,9 @@ def judge_levels(levels: Levels | None, stream: PictureStream, rows: Rows) -> li
             )
         )
     low, high = rows.value("video.levels.lifted")
-    if low <= levels.black <= high and levels.floor >= rows.value("video.levels.lifted_floor"):
+    spread = noise if noise is not None else rows.value("video.levels.usual_noise")
+    floor = levels.floor + rows.value("video.levels.floor_noises") * spread
+    if low <= floor <= high and levels.black <= high:
         found.append(
             Finding(
                 name="levels",
@@ -55,7 +57,7 @@ def judge_levels(levels: Levels | None, stream: PictureStream, rows: Rows) -> li
                 says="levels.black-lifted",
                 value=round(levels.black, 1),
                 unit="code",
-                rows=("video.levels.lifted", "video.levels.lifted_floor", "video.levels.black_code"),
+                rows=("video.levels.lifted", "video.levels.floor_noises", "video.levels.black_code"),
             )
         )
     return found

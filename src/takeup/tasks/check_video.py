@@ -9,6 +9,7 @@ from pathlib import Path
 from takeup.errors import Unreadable
 from takeup.judge.video import Seen, judge_video
 from takeup.judge.video_picture import judge_stretch
+from takeup.judge.video_sound import no_sound_measures
 from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
 from takeup.measure.video.stretches import Running
@@ -22,6 +23,7 @@ from takeup.tasks.video_thread import Stills, thread_of
 
 HEAR_EVERY_S = 0.1
 STAMP_EVERY_S = 0.2
+SECTIONS = ("kind", "order", "repeat", "levels", "sampled", "dropout")
 PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
 """Codecs that predict pictures from others: a held picture is not quite equal after them."""
 
@@ -66,7 +68,7 @@ class _Check:
         stream, sound = capture.picture, capture.sound
         self.capture, self.asked, self.rows = capture, asked, rows
         self.rate = stream.rate or Fraction(25)
-        limits = {name: rows.section(f"video.{name}") for name in ("kind", "order", "repeat", "levels")}
+        limits = {name: rows.section(f"video.{name}") for name in SECTIONS}
         if stream.lossy:
             limits["levels"] = limits["levels"] | {"rails": limits["levels"]["lossy_rails"]}
         self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
@@ -130,7 +132,7 @@ class _Check:
         return Report(
             medium="video",
             seconds=round(pictures.seconds, 6),
-            measures=measures | _sound_measures(part),
+            measures=measures | no_sound_measures() | (dict(part.measures) if part else {}),
             findings=tuple(sorted(findings + _sound_findings(part, findings), key=_when)),
             left_out=_left_out(pictures),
             trace=thread_of(pictures, part.trace if part else None),
@@ -148,10 +150,6 @@ class _Check:
             self.capture.sound.rate_hz,
             self.rows.section("video.sync"),
         )
-
-
-def _sound_measures(part: SoundPart | None) -> dict:
-    return dict(part.measures) if part else {}
 
 
 def _sound_findings(part: SoundPart | None, of_picture: list[Finding]) -> list[Finding]:

@@ -35,13 +35,13 @@ class Change:
     """
 
     difference: float  # mean |difference|; infinite for the first picture
-    same_share: float  # blocks without any difference [share]
+    most: float  # mean |difference| of the fifth most changed block
     back: tuple[float, float]
     forth: tuple[float, float]
     own: float
 
 
-FIRST = Change(difference=float("inf"), same_share=0.0, back=(0, 0), forth=(0, 0), own=0)
+FIRST = Change(difference=float("inf"), most=float("inf"), back=(0, 0), forth=(0, 0), own=0)
 
 
 def begin() -> Before:
@@ -67,13 +67,13 @@ def step(state: Before, luma: np.ndarray, bits: int, noise: float) -> tuple[Befo
         return now, FIRST
     apart = cv2.absdiff(part, state.luma)
     shape = (apart.shape[1] // BLOCK, apart.shape[0] // BLOCK)
-    blocks = cv2.resize(apart, shape, interpolation=cv2.INTER_AREA)
+    blocks = cv2.resize(apart.astype(np.float32), shape, interpolation=cv2.INTER_AREA)
     dead = (6 * noise + 2) * unit
     back, forth = _combs(between, state.twice, dead, unit), _combs(state.between, twice, dead, unit)
     own = _combs(between, twice, dead, unit)
     change = Change(
         difference=float(cv2.mean(apart)[0]) / unit,
-        same_share=float((blocks == 0).mean()),
+        most=float(np.partition(blocks.ravel(), -5)[-5]) / unit,
         back=back,
         forth=forth,
         own=own[0] + own[1],
@@ -83,6 +83,6 @@ def step(state: Before, luma: np.ndarray, bits: int, noise: float) -> tuple[Befo
 
 def _combs(between: np.ndarray, twice: np.ndarray, dead: float, unit: float) -> tuple[float, float]:
     """Mean comb of lines put between others, for even and odd frame lines; row 0 here is an odd line."""
-    comb = cv2.subtract(cv2.absdiff(between, twice), dead)  # stops at 0
+    comb = cv2.subtract(cv2.absdiff(between, twice), dead)  # type: ignore[call-overload]  # stops at 0
     rows = cv2.reduce(comb, 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F).ravel() / unit
     return float(rows[1::2].mean()), float(rows[0::2].mean())

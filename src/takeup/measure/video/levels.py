@@ -38,7 +38,7 @@ class Levels:
 
     black: float | None  # 0.5th percentile
     white: float | None  # 99.5th percentile
-    floor: float | None  # 0.01st percentile
+    floor: float | None  # 0.1st percentile
     beyond_share: float  # luma under 5 or over 246
     low_share: float  # luma at or under the low rail
     high_share: float  # luma at or over the high rail
@@ -87,16 +87,16 @@ def step(state: Counted, luma: np.ndarray) -> Counted:
 
 
 def finish(
-    state: Counted, *, blank: float, bar: float, rails: tuple[float, float], limits: tuple[float, float]
+    state: Counted, *, noise: float, bar: float, rails: tuple[float, float], limits: tuple[float, float]
 ) -> Levels:
     """Levels of all that was counted.
 
     Parameters
     ----------
-    blank : float
-        An edge column whose 99th percentile never goes over this is blanking [8-bit code].
+    noise : float
+        RMS noise: an edge column or line that never rises further than noise does is empty [8-bit codes]
     bar : float
-        Lines above and below alike, whose 99th percentile never goes over this, are bars [8-bit code].
+        Blanking and bars are no brighter than this [8-bit code].
     rails : (float, float)
         Codes at or beyond which a picture is stuck [8-bit code].
     limits : (float, float)
@@ -104,9 +104,10 @@ def finish(
     """
     unit = 2.0 ** (state.bits - 8)
     pairs = len(state.bars) // 2
-    top, bottom = _bars(state, bar * unit, 1.5 * unit)
-    left = _blank_columns(state.sides[:EDGE, 1], blank * unit)
-    right = _blank_columns(state.sides[EDGE:, 1][::-1], blank * unit)
+    empty = _Empty(noise * unit, bar * unit, unit)
+    top, bottom = _bars(state, empty)
+    left = empty.columns(state.sides[:EDGE, 1])
+    right = empty.columns(state.sides[EDGE:, 1][::-1])
     kept = state.sides[left : 2 * EDGE - right]
     total = state.middle + state.bars[top : 2 * pairs - bottom].sum(axis=0) + kept[:, 1].sum(axis=0)
     total = total + (0 if top else kept[:, 0].sum(axis=0)) + (0 if bottom else kept[:, 2].sum(axis=0))
@@ -143,7 +144,7 @@ def _levels(
     return Levels(
         black=percentile(total, 0.5) / unit,
         white=percentile(total, 99.5) / unit,
-        floor=percentile(total, 0.01) / unit,
+        floor=percentile(total, 0.1) / unit,
         beyond_share=float(total[(code < limits[0]) | (code > limits[1])].sum()) / number,
         low_share=float(low) / number,
         high_share=float(high) / number,
@@ -173,28 +174,42 @@ def _count(groups: np.ndarray, codes: int) -> np.ndarray:
     return np.bincount(index.ravel(), minlength=len(groups) * codes).reshape(len(groups), codes)
 
 
-def _blank_columns(counts: np.ndarray, blank: float) -> int:
-    """How many columns from the edge never held picture, with the soft ones beside them."""
-    number = 0
-    while number < len(counts) and counts[number].sum() and percentile(counts[number], 99) <= blank:
-        number += 1
-    return min(len(counts), number + SOFT) if number else 0
+@dataclass(frozen=True, slots=True)
+class _Empty:
+    """What an empty edge column or line looks like: dark, and no wider than noise. All in the file's own codes."""
+
+    noise: float
+    brightest: float
+    unit: float
+
+    def holds(self, counts: np.ndarray) -> bool:
+        if not counts.any():
+            return False
+        middle, high = percentile(counts, 50), percentile(counts, 99)
+        return middle <= self.brightest and high <= middle + 3.3 * self.noise + 4 * self.unit
+
+    def columns(self, counts: np.ndarray) -> int:
+        """How many columns from the edge are empty, with the soft ones beside them."""
+        number = 0
+        while number < len(counts) and self.holds(counts[number]):
+            number += 1
+        return min(len(counts), number + SOFT) if number else 0
 
 
-def _bars(state: Counted, bar: float, alike: float) -> tuple[int, int]:
-    """Pairs of lines that are letterbox bars, above and below; none unless both are there and alike."""
+def _bars(state: Counted, empty: _Empty) -> tuple[int, int]:
+    """Pairs of lines that are letterbox bars, above and below; none unless both are there, alike and alike high."""
     pairs = len(state.bars) // 2
     found, medians = [], []
     for counts in (state.bars[:pairs], state.bars[pairs:][::-1]):
         number = 0
-        while number < pairs and counts[number].sum() and percentile(counts[number], 99) <= bar:
+        while number < pairs and empty.holds(counts[number]):
             number += 1
         found.append(number)
         medians.append(percentile(counts[:number].sum(axis=0), 50) if number else 0.0)
-    # below, the head-switching lines that nobody counts belong to the bar
-    low = found[1] + (HEAD_SWITCH - TOP) // 2
-    even = abs(found[0] - low) <= 0.25 * max(found[0], low) + 2
-    if min(found[0], low) < 8 or not found[1] or not even or abs(medians[0] - medians[1]) > alike:
+    if not found[0] or not found[1]:
+        return 0, 0
+    high, low = found[0] + TOP // 2, found[1] + HEAD_SWITCH // 2  # with the lines that nobody counts
+    if min(high, low) < 8 or abs(high - low) > 4 or abs(medians[0] - medians[1]) > 1.5 * empty.unit:
         return 0, 0
     soft = (SOFT + 1) // 2
     return min(pairs, found[0] + soft), min(pairs, found[1] + soft)

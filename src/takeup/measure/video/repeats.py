@@ -28,7 +28,7 @@ class Repeats:
 
 def repeats(
     difference: Sequence[float],
-    same_share: Sequence[float],
+    most: Sequence[float],
     key: Sequence[bool],
     shown: Sequence[bool],
     *,
@@ -39,39 +39,51 @@ def repeats(
 
     Parameters
     ----------
-    difference, same_share : sequence of float
-        of :class:`takeup.measure.video.change.Change`, one a picture [8-bit codes, share]
+    difference, most : sequence of float
+        of :class:`takeup.measure.video.change.Change`, one a picture [8-bit codes]
     key : sequence of bool
         pictures that the codec coded anew: a held picture may change a little there
     shown : sequence of bool
         pictures with something recorded on them; black and no signal are never "held"
     predicted : bool
-        True for codecs that predict pictures from others (H.264, MPEG-2): a held picture is then not quite equal
+        True for codecs that predict pictures from others (H.264, MPEG-2). A held picture is then not quite equal, and a
+        quiet still shot nearly is: a stretch counts only when it breaks off movement from one picture to the next.
     limits : mapping
         rows of ``video.repeat``
     """
-    change = np.asarray(difference, float)
-    real = change[np.isfinite(change)]
-    moving = float(np.percentile(real, 25)) if len(real) else 0.0
-    limit = limits["equal_codes"]
-    if predicted:
-        limit = float(np.clip(limits["predicted_share"] * moving, limits["predicted_least"], limits["predicted_most"]))
-    still = change <= limit
-    if predicted:
-        still &= np.asarray(same_share) >= limits["predicted_same_share"]
-        anew = np.asarray(key, bool) & (change <= limits["predicted_key"])
-        still |= anew & np.roll(still, 1) & np.roll(still, -1)
-    still &= np.asarray(shown, bool)
-    return _runs(still, limit, int(limits["held_pictures"]))
+    change, worst = np.asarray(difference, float), np.asarray(most, float)
+    seen = np.asarray(shown, bool)
+    least = int(limits["held_pictures"])
+    if not predicted:
+        return _sorted(_runs((change <= limits["equal_codes"]) & seen), least, limits["equal_codes"])
+    still = (change <= limits["predicted_codes"]) & (worst <= limits["predicted_block"]) & seen
+    anew = np.asarray(key, bool) & (change <= limits["predicted_key"]) & seen
+    anew[1:-1] &= still[:-2] & still[2:]
+    runs = [
+        run for run in _runs(still | anew)
+        if np.median(worst[run[0] : run[1]]) <= limits["predicted_usual"] and _breaks_off(change, *run, least, limits)
+    ]  # fmt: skip
+    return _sorted(runs, least, limits["predicted_codes"])
 
 
-def _runs(still: np.ndarray, limit: float, least: int) -> Repeats:
-    held: list[tuple[int, int]] = []
-    single: list[int] = []
+def _breaks_off(change: np.ndarray, first: int, end: int, least: int, limits: Mapping[str, Any]) -> bool:
+    """Whether the pictures were moving right up to the run (a cut to a still picture is no movement)."""
+    moving = limits["moving_codes"]
+    before = change[max(0, first - 6) : first]
+    before = before[np.isfinite(before)]
+    if len(before) < 2 or before[-1] < moving:
+        return False
+    if before[-1] > limits["cut_ratio"] * np.median(before[:-1]):
+        return False
+    return end - first >= least or (end < len(change) and change[end] >= moving)
+
+
+def _runs(still: np.ndarray) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], still.astype(np.int8), [0]])))
-    for first, end in zip(edges[::2].tolist(), edges[1::2].tolist()):
-        if end - first >= least:
-            held.append((first, end))
-        else:
-            single.extend(range(first, end))
-    return Repeats(single=tuple(single), held=tuple(held), limit=limit)
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist()))
+
+
+def _sorted(runs: list[tuple[int, int]], least: int, limit: float) -> Repeats:
+    held = tuple(run for run in runs if run[1] - run[0] >= least)
+    single = tuple(number for first, end in runs if end - first < least for number in range(first, end))
+    return Repeats(single=single, held=held, limit=limit)

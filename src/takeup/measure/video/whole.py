@@ -10,16 +10,17 @@ from typing import Any
 
 import numpy as np
 
-from takeup.measure.video import change, levels
+from takeup.measure.video import change, dropouts, levels, sampled
 from takeup.measure.video.clock import lost_pictures
 from takeup.measure.video.field_order import FieldOrder, field_order, vote
 from takeup.measure.video.glance import Kind, glance, kind_of
 from takeup.measure.video.levels import Levels
 from takeup.measure.video.repeats import Repeats, repeats
+from takeup.measure.video.sampled import Sampled
 from takeup.measure.video.stretches import Stretch, stretches
 
 Limits = Mapping[str, Mapping[str, Any]]
-"""The sections of the video table by name: ``kind order repeat levels``."""
+"""The sections of the video table by name: ``kind order repeat levels sampled dropout``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +34,8 @@ class Pictures:
     levels: Levels | None
     order: FieldOrder
     repeats: Repeats
+    sampled: Sampled
+    dropouts: int
     lost: tuple[tuple[int, int], ...]  # (number of the picture after the gap, pictures missing)
     stretches: tuple[Stretch, ...]  # black, lifted, flat, snow
     damaged: tuple[int, ...]
@@ -50,6 +53,9 @@ class Walk:
     predicted: bool
     before: change.Before = field(default_factory=change.begin)
     counted: levels.Counted | None = None
+    samples: sampled.Samples = field(default_factory=sampled.begin)
+    two: dropouts.Two = field(default_factory=dropouts.begin)
+    streaks: int = 0
     last: change.Change | None = None
     last_kind: Kind = "picture"
     kinds: list[Kind] = field(default_factory=list)
@@ -57,7 +63,7 @@ class Walk:
     at_s: array[float] = field(default_factory=lambda: array("d"))
     luma: array[float] = field(default_factory=lambda: array("f"))
     difference: array[float] = field(default_factory=lambda: array("f"))
-    same: array[float] = field(default_factory=lambda: array("f"))
+    most: array[float] = field(default_factory=lambda: array("f"))
     key: list[bool] = field(default_factory=list)
     damaged: list[int] = field(default_factory=list)
 
@@ -71,13 +77,22 @@ class Walk:
             if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
                 self.counted = levels.begin(planes[0].shape[0], planes[0].shape[1], self.bits)
             self.counted = levels.step(self.counted, planes[0])
+            self.samples = sampled.step(self.samples, planes, self.bits, self.limits["sampled"])
+            bounds = self.limits["dropout"]
+            self.two, streaks = dropouts.step(
+                self.two, planes[0], self.bits, contrast=bounds["contrast"], length_px=bounds["length_px"],
+                busy_share=bounds["busy_share"],
+            )  # fmt: skip
+            self.streaks += streaks
+        else:
+            self.two = dropouts.begin()
         if damaged:
             self.damaged.append(len(self.kinds))
         self.kinds.append(kind)
         self.at_s.append(at_s)
         self.luma.append(seen.mean)
         self.difference.append(here.difference)
-        self.same.append(here.same_share)
+        self.most.append(here.most)
         self.key.append(key)
         return kind
 
@@ -96,11 +111,12 @@ class Walk:
         picture_s = float(1 / rate)
         at_s = np.frombuffer(self.at_s, np.float64) if self.at_s else np.zeros(0)
         bounds = self.limits["levels"]
+        sample = sampled.finish(self.samples, self.limits["sampled"])
         found = None
         if self.counted is not None:
             found = levels.finish(
                 self.counted,
-                blank=bounds["blank"],
+                noise=sample.noise_codes or bounds["usual_noise"],
                 bar=bounds["bar"],
                 rails=tuple(bounds["rails"]),
                 limits=tuple(bounds["within"]),
@@ -116,8 +132,10 @@ class Walk:
             levels=found,
             order=field_order(self.votes, self.limits["order"]),
             repeats=repeats(
-                self.difference, self.same, self.key, shown, predicted=self.predicted, limits=self.limits["repeat"]
+                self.difference, self.most, self.key, shown, predicted=self.predicted, limits=self.limits["repeat"]
             ),
+            sampled=sample,
+            dropouts=self.streaks,
             lost=tuple(lost_pictures(at_s, picture_s)),
             stretches=tuple(spans),
             damaged=tuple(self.damaged),
