@@ -1,7 +1,9 @@
 """Boxes for tests, made from the record's own facts: items, stations with captures, parcels."""
 
 import hashlib
+import os
 import struct
+import time
 from pathlib import Path
 
 import numpy as np
@@ -34,10 +36,12 @@ def make_box(folder: Path, ids=("t1", "t2"), carrier: str = "cassette") -> Box:
 
 
 def make_station(folder: Path, **captures: bytes) -> Path:
-    """A station's folder; names are given with ``__`` for the dot."""
+    """A station's folder; names are given with ``__`` for the dot. The files are an hour old, so none may be growing."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, data in captures.items():
-        (folder / name.replace("__", ".")).write_bytes(data)
+        path = folder / name.replace("__", ".")
+        path.write_bytes(data)
+        os.utime(path, (time.time() - 3600,) * 2)
     return folder
 
 

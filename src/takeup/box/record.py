@@ -72,7 +72,7 @@ class Record:
             The command's own id: a repeat of it changes nothing and gives back the fact that stands.
         """
         at = datetime.now(UTC).isoformat(timespec="milliseconds")
-        text = json.dumps(facts, ensure_ascii=False, sort_keys=True)
+        text = as_json(facts)
         with self._open() as db:
             if not command:
                 (top,) = db.execute("SELECT coalesce(max(seq), 0) FROM fact").fetchone()
@@ -112,6 +112,16 @@ class Record:
             if getattr(error, "sqlite_errorname", "") == "SQLITE_FULL":
                 raise NotPossible("disk.full", path=str(self.path)) from error
             raise Unreadable("box.record-unreadable", path=str(self.path), error=str(error)) from error
+
+
+def as_json(facts: dict[str, Any]) -> str:
+    """Facts as readable JSON; a file name whose bytes are no text keeps them as escapes."""
+    text = json.dumps(facts, ensure_ascii=False, sort_keys=True)
+    return text if text.isascii() or not _has_lone_half(text) else json.dumps(facts, sort_keys=True)
+
+
+def _has_lone_half(text: str) -> bool:
+    return any("\ud800" <= sign <= "\udfff" for sign in text)
 
 
 def _fact(row: tuple) -> Fact:

@@ -79,9 +79,8 @@ def safe_name(name: str, rules: NameRules | None = None) -> str:
     ('side a_ t1_.wav', '_COM1.txt', '外婆的信')
     """
     rules = rules or known_rules()
-    text = unicodedata.normalize("NFC", name.encode("utf-8", "surrogateescape").decode("utf-8", "replace"))
-    unwanted = rules.forbidden + rules.avoid + "\ufffd"
-    text = "".join("_" if _invisible(sign) or sign in unwanted else sign for sign in text)
+    text = unicodedata.normalize("NFC", name)
+    text = "".join("_" if _invisible(sign) or sign in rules.forbidden + rules.avoid else sign for sign in text)
     text = text.lstrip(" .").rstrip(rules.bare_ends) or "_"
     if text[0] in "-~":
         text = "_" + text[1:]

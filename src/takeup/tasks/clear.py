@@ -45,7 +45,7 @@ def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
     """
     with work_in(folder, "clear", settings) as box:
         receipts = _whole_receipts(box)
-        gone = {fact.key for fact in box.record.latest("cleared")}
+        gone = {fact.facts["source"] for fact in box.record.latest("cleared")}
         by_source: dict[str, list[Capture]] = {}
         for capture in captures_of(box.record.facts("taken")):
             by_source.setdefault(capture.source, []).append(capture)
@@ -92,7 +92,7 @@ def _clear_one(box: Box, path: Path, captures: list[Capture], receipts: list[Who
     if not any(_receipt_for(capture, receipts) for capture in captures):
         _look_only(path)
         raise KeptInstead("not-delivered", item=captures[-1].item)
-    if path.exists() and not path.is_symlink() and path.stat().st_size not in {capture.bytes for capture in captures}:
+    if path.is_file() and not path.is_symlink() and path.stat().st_size not in {capture.bytes for capture in captures}:
         raise KeptInstead("changed")
     seen = look_at_source(path, heard)
     same = [capture for capture in captures if capture.sha256 == seen[0]]
@@ -106,7 +106,12 @@ def _clear_one(box: Box, path: Path, captures: list[Capture], receipts: list[Who
     remove_source(path, receipt, seen)
     for one in {capture.item: capture for capture in same}.values():
         facts = {"source": str(path), "sha256": seen[0], "receipt": receipt.facts["receipt"]}
-        box.record.append("cleared", facts, item=one.item, key=str(path))
+        box.record.append("cleared", facts, item=one.item, key=readable(path))
+
+
+def readable(path: Path) -> str:
+    """A path as text, whatever bytes are in it."""
+    return str(path).encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _receipt_for(capture: Capture, receipts: Iterable[WholeReceipt]) -> WholeReceipt | None:

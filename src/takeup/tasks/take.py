@@ -67,6 +67,12 @@ class _NotTaken(Exception):
         self.why, self.facts = why, facts
 
 
+class _Already(Exception):
+    def __init__(self, fact: Fact) -> None:
+        super().__init__(fact.key)
+        self.fact = fact
+
+
 def take(
     folder: Path, paths: Sequence[Path], *, rows: Rows, settings: Settings, item: str = "", ears: Ears = SILENT
 ) -> Answer:
@@ -112,6 +118,8 @@ def take(
 
             try:
                 answer.taken.append(_bring_in(box, one, heard, ears))
+            except _Already as stop:
+                answer.taken.append(_taken(box, one, stop.fact))
             except _NotTaken as stop:
                 answer.refused.append(Refused(file=one.seen.path, why=stop.why, facts=stop.facts))
             done = base + one.seen.bytes
@@ -233,8 +241,10 @@ def _bring_in(box: Box, one: _Wanted, heard: Any, ears: Ears) -> Taken:
     with beside(target) as part:
         copied = copy_file(source, part, hear=heard)
         if look(source) != one.seen or copied.bytes != one.seen.bytes:
-            part.unlink(missing_ok=True)
             raise _NotTaken("growing")
+        for fact in box.record.latest("taken", one.item):
+            if fact.facts["sha256"] == copied.sha256 and _is_whole(box, fact):
+                raise _Already(fact)
     for other in box.record.latest("taken"):
         if other.item != one.item and other.facts["sha256"] == copied.sha256:
             ears.note("take.same-as-other", file=source.name, item=one.item, other=other.item)
