@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
+from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 from make.family import family
 
+from takeup.pages.contents import Described
 from takeup.pages.letter import letter_page
 
 CHROMIUM = shutil.which("chromium")
@@ -152,6 +156,22 @@ def test_letter_targets_are_large_enough(opened):
         ".map(one => one.getBoundingClientRect()).filter(box => box.width < 24 || box.height < 24).length"
     )
     assert small == 0
+
+
+@pytest.mark.parametrize("text", ["<script>alert(1)</script>", "أفراح العائلة", "unbroken" * 60, "many words " * 60])
+def test_letter_any_label_fits_a_phone_and_runs_nothing(opened, letter, text):
+    page = opened(PHONE)
+    dialogs = []
+    page.on("dialog", lambda dialog: dialogs.append(dialog.message))
+    said = Described(title=text, description=text, people=(text,), place=text, date=text)
+    path = Path(unquote(letter.removeprefix("file://")))
+    contents = family(path.parent.parent.parent / f"other-{abs(hash(text))}")
+    entries = tuple(replace(entry, label=text, said=said) for entry in contents.entries)
+    odd = path.with_name("odd.html")
+    odd.write_text(letter_page(replace(contents, box=text, lab=text, entries=entries)), "utf-8")
+    page.goto(odd.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    assert dialogs == [] and page.locator("h1").inner_text().strip() == text.strip()
 
 
 def test_letter_prints_on_paper(opened):
