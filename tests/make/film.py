@@ -107,7 +107,7 @@ def write_film(
     pixel_format: str | None = None,
     sound: str = "",
 ) -> Path:
-    """Code the pictures as a scanner does: frame n of the file shows picture ``shown[n]`` (in order; None: each once)."""
+    """Code the pictures as a scanner does: frame n of the file shows picture ``shown[n]`` (None: each once)."""
     given = pixel_format or ("yuvj420p" if codec == "mjpeg" else "yuv420p")
     with av.open(str(path), "w") as container:
         stream = None

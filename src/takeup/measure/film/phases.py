@@ -84,11 +84,14 @@ def _odds_of_new(logs: np.ndarray, found: Cadence, window: int) -> np.ndarray:
 def _levels(logs: np.ndarray, found: Cadence, window: int) -> tuple[np.ndarray, np.ndarray]:
     """Level of new pictures, of repeats, and the spread about them, at the centre of each window."""
     width = min(window, len(logs) - 1)
-    rows, moving = [], [  # how high new pictures stand where the pattern is plain
-        np.median(logs[at : at + width][is_new(found.ratio, phase, at, width)])
-        for at, phase, contrast in zip(found.starts, found.phases, found.contrasts)
-        if contrast >= found.contrast / 2
-    ]
+    rows, moving = (
+        [],
+        [  # how high new pictures stand where the pattern is plain
+            np.median(logs[at : at + width][is_new(found.ratio, phase, at, width)])
+            for at, phase, contrast in zip(found.starts, found.phases, found.contrasts)
+            if contrast >= found.contrast / 2
+        ],
+    )
     usual = float(np.median(moving)) if moving else np.inf
     for at, phase in zip(found.starts, found.phases):
         piece = logs[at : at + width]
