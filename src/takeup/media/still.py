@@ -17,7 +17,7 @@ from takeup.errors import Unreadable
 from takeup.media import pdf_pages, still_heads, still_tiff
 from takeup.media.still_heads import profile_channels, profile_name
 from takeup.media.still_tiff import COMPRESSIONS, LOSSY
-from takeup.streams import CaptureFile, StillImage
+from takeup.streams import CaptureFile, Still, StillImage
 
 STRIP_BYTES = 24_000_000
 INCOMPLETE = "incomplete"  # note of a capture whose pixels are not all there
@@ -200,3 +200,36 @@ def _plain(image: pyvips.Image) -> pyvips.Image:
 def _last_line(error: pyvips.Error) -> str:
     lines = [line for line in str(error).strip().splitlines() if line.strip()]
     return lines[-1].strip()[:120] if lines else "it cannot be decoded"
+
+
+def read_miniature(path: Path, longest_px: int = 1000) -> np.ndarray:
+    """A grey miniature of a scan's first page (uint8, at most ``longest_px`` long), for comparing two scans.
+
+    Raises
+    ------
+    Unreadable
+        ``capture.broken`` when it cannot be decoded.
+    """
+    still = OpenStill(path, look_at_still(path))
+    image = still.vips()
+    try:
+        if image.format == "ushort":
+            image = (image / 257).cast("uchar")
+        image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
+        image = image.copy(interpretation="srgb" if image.bands == 3 else "b-w").colourspace("b-w")
+        return image.extract_band(0).cast("uchar").numpy().reshape(image.height, image.width)
+    except pyvips.Error as error:
+        raise Unreadable("capture.broken", path=str(path), error=_last_line(error)) from error
+
+
+def encode_still(pixels: np.ndarray, longest_px: int) -> Still:
+    """A miniature as a small JPEG.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (rows, columns, 1 or 3), uint8
+    """
+    image = pyvips.Image.new_from_array(np.ascontiguousarray(pixels))
+    image = image.copy(interpretation="srgb" if image.bands == 3 else "b-w")
+    image = image.thumbnail_image(longest_px, height=longest_px, size="down")
+    return Still(at_s=0.0, jpeg=image.jpegsave_buffer(Q=82), width=image.width, height=image.height)

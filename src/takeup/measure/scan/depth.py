@@ -42,7 +42,8 @@ def step(state: DepthState, strip: np.ndarray) -> DepthState:
     seen = np.zeros((1 << state.stated, strip.shape[2]), bool) if state.seen is None else state.seen.copy()
     for channel in range(strip.shape[2]):
         if rows.size and state.stated == 8:
-            seen[:, channel] |= cv2.calcHist([rows], [channel], None, [256], [0, 256])[:, 0] > 0
+            counts = cv2.calcHist([np.ascontiguousarray(rows)], [channel], None, [256], [0, 256])
+            seen[:, channel] |= counts.ravel() > 0
         elif rows.size:
             seen[rows[..., channel].ravel(), channel] = True
     return replace(state, row=state.row + strip.shape[0], seen=seen)

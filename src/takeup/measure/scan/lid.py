@@ -9,7 +9,8 @@ import numpy as np
 
 from takeup.errors import UnusableSamples
 
-WAVES = 5  # cosine waves per side that describe the shading of a lid
+ROUNDS = ((14.0, 2), (8.0, 3), (5.0, 4), (4.0, 5), (3.0, 6), (2.0, 7))  # cut [codes], cosine waves per side: from the
+# stiffest surface to one that follows a lid's shading, so that a pale print is outside before the surface could bend to it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +27,7 @@ class Lid:
     share: float
 
 
-def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2) -> Lid | None:
+def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, least_even: float = 0.45) -> Lid | None:
     """Find the lid of a bed scan; None when its edges show no even ground.
 
     Parameters
@@ -37,6 +38,8 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2) ->
         How far the lid's own shading may lead away from its commonest code [codes of 255].
     least_share : float
         The share of the outermost ring that must be lid.
+    least_even : float
+        The share of the ring that must lie on the fitted surface to 3 codes: a pale picture does not.
 
     Notes
     -----
@@ -54,18 +57,21 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2) ->
     share = float(near[ring].mean())
     if share < least_share or near.mean() < 0.02:
         return None
-    waves = _waves(small.shape[:2])
     weight = near.copy()
     weight[: small.shape[0] // 200 + 1, :] = weight[:, : small.shape[1] // 200 + 1] = False
     surface = np.broadcast_to(seed, small.shape)
-    for cut in (reach, 8.0, 5.0, 3.0, 2.0):
+    for cut, order in ROUNDS:
         keep = weight & (np.abs(small - surface) <= cut).all(axis=2)
-        if keep.sum() < 40 * WAVES * WAVES:
+        if keep.sum() < 40 * order * order:
             break
-        surface = _fit(small, keep, waves)
+        surface = _fit(small, keep, _waves(small.shape[:2], order))
     away = (small - surface)[weight & (np.abs(small - surface) <= 5).all(axis=2)]
     if not away.size:
         return None
+    tight = (np.abs(small - surface)[ring] <= 3.0).all(axis=1)
+    if tight.mean() < least_even:
+        return None
+    surface = surface + _local(small, surface, ring.shape)
     level = cv2.resize(surface.astype(np.float32), pixels.shape[1::-1], interpolation=cv2.INTER_CUBIC)
     level = level if level.ndim == 3 else level[..., None]
     return Lid(level=level, noise=_noise(pixels, level), share=share)
@@ -93,11 +99,11 @@ def _roughness(small: np.ndarray) -> np.ndarray:
     return np.sqrt(np.maximum(cv2.blur(grey * grey, (5, 5)) - mean * mean, 0))
 
 
-def _waves(shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+def _waves(shape: tuple[int, int], order: int) -> tuple[np.ndarray, np.ndarray]:
     y = (np.arange(shape[0]) + 0.5) / shape[0]
     x = (np.arange(shape[1]) + 0.5) / shape[1]
-    order = np.arange(WAVES)
-    return np.cos(np.pi * np.outer(y, order)), np.cos(np.pi * np.outer(x, order))
+    numbers = np.arange(order)
+    return np.cos(np.pi * np.outer(y, numbers)), np.cos(np.pi * np.outer(x, numbers))
 
 
 def _fit(small: np.ndarray, keep: np.ndarray, waves: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
@@ -111,7 +117,24 @@ def _fit(small: np.ndarray, keep: np.ndarray, waves: tuple[np.ndarray, np.ndarra
     hold = np.full(part.shape[1], 1e-3 * index.size / part.shape[1])
     hold[0] = 0.0
     weights = np.linalg.solve(part.T @ part + np.diag(hold), part.T @ wanted)
-    planes = [down @ weights[:, c].reshape(WAVES, WAVES) @ across.T for c in range(small.shape[2])]
+    order = down.shape[1]
+    planes = [down @ weights[:, c].reshape(order, order) @ across.T for c in range(small.shape[2])]
+    return np.stack(planes, axis=2)
+
+
+def _local(small: np.ndarray, surface: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """What the waves leave over, averaged in wide windows that keep away from all that stands out clearly."""
+    away = (small - surface).astype(np.float32)
+    strong = (np.abs(away) > 4).any(axis=2).astype(np.uint8)
+    strong = cv2.morphologyEx(strong, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    reach = 2 * round(max(shape) * 0.018) + 1
+    weight = 1.0 - cv2.dilate(strong, np.ones((reach, reach), np.uint8)).astype(np.float32)
+    weight[(np.abs(away) > 2.5).any(axis=2)] = 0
+    spread = max(shape) * 0.03
+    total = cv2.GaussianBlur(weight, (0, 0), spread)
+    planes = [
+        cv2.GaussianBlur(away[..., c] * weight, (0, 0), spread) / (total + 0.05) for c in range(small.shape[2])
+    ]
     return np.stack(planes, axis=2)
 
 

@@ -55,7 +55,7 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
     many : bool
         Whether several pictures may lie on one scan (prints, slides); otherwise one page is looked for.
     """
-    whole = _whole(size)
+    whole = whole_scan(size)
     ground = lid(pixels)
     if ground is None:
         return Pictures(prints=(whole,), unsure=(), ground="whole")
@@ -67,7 +67,7 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
         blank = ground.share > 0.95 and mask.mean() < 255 * 0.004
         return Pictures(prints=() if blank else (whole,), unsure=(), ground="empty" if blank else "whole")
     found, unsure = _each(away, mask, shapes, ground, per_inch, ppi is not None)
-    if not found and not _looks_like_prints(shapes):
+    if not found and not unsure:
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
@@ -76,7 +76,8 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
     return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
 
 
-def _whole(size: tuple[int, int]) -> Print:
+def whole_scan(size: tuple[int, int]) -> Print:
+    """The whole scan as one picture."""
     width, height = float(size[0]), float(size[1])
     corners = ((0.0, 0.0), (width, 0.0), (width, height), (0.0, height))
     return Print(corners=corners, tilt=0.0, meets=(True, True, True, True), sure=0)
@@ -85,9 +86,12 @@ def _whole(size: tuple[int, int]) -> Print:
 def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
     """Where the scan differs from its lid by more than the lid differs from itself (uint8 mask)."""
     soft = cv2.GaussianBlur(away, (0, 0), 1.2)
-    soft = soft if soft.ndim == 3 else soft[..., None]
     limit = max(2.2, 2.0 * ground.noise)
-    mask = ((np.abs(soft).max(axis=2) > 1.4 * limit) | (np.abs(soft.mean(axis=2)) > limit)).astype(np.uint8) * 255
+    channels = [soft] if soft.ndim == 2 else [soft[..., c] for c in range(soft.shape[2])]
+    standing = np.abs(sum(channels)) > limit * len(channels)
+    for channel in channels:
+        standing |= np.abs(channel) > 1.4 * limit
+    mask = standing.astype(np.uint8) * 255
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     filled = np.zeros_like(mask)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
@@ -105,12 +109,16 @@ def _each(
             continue
         pieces = take_apart(away, mask, shape, per_inch if known else None)
         if pieces is None:
-            unsure.append(shape)
+            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False)
+            if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
+                found.append(alone)  # a pale part of one print melts into the lid, yet all its sides are seen
+            elif _is_paper(shape):
+                unsure.append(shape)
             continue
         fits = [_fit(away, mask, shape, piece, ground, per_inch, len(pieces) > 1) for piece in pieces]
         if all(_is_print(fitted, shape) for fitted in fits):
             found.extend(fits)
-        elif shape.straight > 0.5:
+        elif _is_paper(shape):
             unsure.append(shape)
     return found, unsure
 
@@ -150,9 +158,9 @@ def _without_inner(found: list[Fitted]) -> list[Fitted]:
     return kept
 
 
-def _looks_like_prints(shapes: list[Shape]) -> bool:
-    """Whether what stands out has the straight outlines of paper; a face or a lamp in a picture has not."""
-    return any(shape.straight > 0.6 and shape.fill > 0.4 for shape in shapes)
+def _is_paper(shape: Shape) -> bool:
+    """Whether what stands out has the straight outline of paper; a face or a lamp in a picture has not."""
+    return shape.straight > 0.75 and shape.fill > 0.4
 
 
 def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[int, int]) -> Print:

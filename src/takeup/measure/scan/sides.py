@@ -5,6 +5,7 @@ A side is looked for from the lid inwards, so that the paper is found and not th
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, replace
 
 import cv2
@@ -40,6 +41,7 @@ class Side:
     slope: float
     weight: float
     sure: float
+    covered: float = 0.0  # share of its length along which the step is seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +50,7 @@ class Fitted:
 
     box: Box
     sure: tuple[float, float, float, float]
+    covered: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
 
 
 def fit_box(
@@ -81,7 +84,8 @@ def fit_box(
         if not turn:
             sure = [side.sure for side in sides]
         box = _moved(box, sides)
-    return Fitted(box=box, sure=(sure[0], sure[1], sure[2], sure[3]))
+    top, right, bottom, left = (side.covered for side in sides)
+    return Fitted(box=box, sure=(sure[0], sure[1], sure[2], sure[3]), covered=(top, right, bottom, left))
 
 
 def _moved(box: Box, sides: list[Side]) -> Box:
@@ -152,12 +156,8 @@ def _locate(
     wide = np.full_like(profile, np.nan)
     wide[3:-3] = (profile[4:-2] + profile[5:-1] + profile[6:] - profile[0:-6] - profile[1:-5] - profile[2:-4]) / 3
     present = np.isfinite(wide).all(axis=2)
-    enough = present.sum(axis=1) >= SEGMENTS // 3
-    steps = np.where(present[..., None], wide, 0.0)
-    count = np.maximum(present.sum(axis=1), 1)
-    together = np.abs(steps.sum(axis=1) / count[:, None]).max(axis=1)
-    apart = np.sqrt((steps**2).mean(axis=2).sum(axis=1) / count)
-    strength = np.maximum(together / max(0.4, 4.0 * spread / np.sqrt(SEGMENTS)), apart / max(1.6, 6.0 * spread))
+    enough = present.sum(axis=1) >= SEGMENTS // 2
+    strength = _straight_step(wide, present, spread)
     strength[~enough | (d > outward) | (d < -inward)] = 0
     hits = np.flatnonzero(strength >= 1)
     if not hits.size:
@@ -169,7 +169,29 @@ def _locate(
     per_row = sharp.sum(axis=1)
     window = np.arange(max(2, onset - 5), min(len(d) - 2, onset + 4))
     at = int(window[np.argmax(per_row[window])])
-    return _line(sharp, centres, d, at, float(strength[hits].max()))
+    seen = np.where(present, np.abs(np.nan_to_num(wide)).max(axis=2), 0.0)[max(0, at - 2) : at + 3].max(axis=0)
+    there = present[max(0, at - 2) : at + 3].any(axis=0)
+    covered = float((seen > max(0.8, 4.0 * spread))[there].mean()) if there.any() else 0.0
+    return replace(_line(sharp, centres, d, at, float(strength[hits].max())), covered=covered)
+
+
+def _straight_step(wide: np.ndarray, present: np.ndarray, spread: float) -> np.ndarray:
+    """For each distance, how clearly a step runs along the whole side there; 1 is the limit.
+
+    Either most segments step the same way, however little, or two fifths of them step clearly in any way. The curved
+    outline of a face does neither, for its segments step at different distances.
+    """
+    steps = np.where(present[..., None], wide, np.nan)
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        together = np.nan_to_num(np.abs(np.nanmedian(steps, axis=1)).max(axis=1))
+    clear = np.where(present, np.abs(np.nan_to_num(steps)).max(axis=2), 0.0)
+    count = np.maximum(present.sum(axis=1), 1)
+    limit = max(1.6, 6.0 * spread)
+    share = (clear > limit).sum(axis=1) / count
+    size = np.sqrt((np.minimum(clear, 20 * limit) ** 2).sum(axis=1) / count) / limit
+    alike = together / np.maximum(0.4, 5.0 * spread / np.sqrt(count))
+    return np.maximum(alike, np.where(share >= 0.4, np.maximum(size, 1.0), 0.0))
 
 
 def _last_peak(strength: np.ndarray, hits: np.ndarray) -> int:

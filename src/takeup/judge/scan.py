@@ -1,0 +1,135 @@
+"""From what was measured in a scan to figures and findings. Pure: measures and rows in, verdicts out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
+from takeup.measure.scan.depth import Depth
+from takeup.measure.scan.pictures import Pictures
+from takeup.measure.scan.rails import ClippedShare
+from takeup.measure.scan.text_tilt import TextTilt
+from takeup.streams import Finding, Measured, Original, StillImage
+from takeup.tables.rows import Rows
+
+FAMILY = {
+    "print": "print", "document": "document", "newspaper": "newspaper", "slide": "film", "negative": "film",
+    "microfilm": "micro", "microfiche": "micro",
+}  # fmt: skip
+LATER = {"sharpness": "cycles/pixel", "cast": "CIELAB", "upsampled": "factor", "block_grid": "certainty", "streaks": "count"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What one page or bed showed. ``low``, ``high``: one per picture; None where pixels could not be read."""
+
+    image: StillImage
+    notes: tuple[str, ...] = ()
+    depth: Depth | None = None
+    pictures: Pictures | None = None
+    low: tuple[ClippedShare, ...] = ()
+    high: tuple[ClippedShare, ...] = ()
+    weights: tuple[float, ...] = ()  # area of each picture
+    block: int = 1
+    text: TextTilt | None = None
+    broken: str = ""  # why its pixels could not be read to the end
+
+
+def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Measured], list[Finding]]:
+    """Figures and findings of one page or bed.
+
+    Parameters
+    ----------
+    seen : Seen
+    original : Original
+        Its carrier chooses the rows.
+    rows : Rows
+        Every table's rows.
+    """
+    family = FAMILY.get(original.carrier, "print")
+    measures = _figures(seen, family, original, rows)
+    findings = file_findings(seen, family, original, rows)
+    if not seen.broken:
+        findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
+    return measures, findings
+
+
+def _figures(seen: Seen, family: str, original: Original, rows: Rows) -> dict[str, Measured]:
+    image = seen.image
+    measures = {
+        "ppi": Measured(value=None, unit="px/inch", why="scan.no-known-size"),
+        "ppi_stated": _stated(image, family, rows),
+        "bits": _bits(seen),
+        "bits_stated": Measured(value=image.bits_stated, unit="bits"),
+        "channels": Measured(value=image.channels, unit="count", extra={"profile": image.profile}),
+        "pictures": _pictures(seen),
+        "clipped_low": _clipped(seen.low, seen),
+        "clipped_high": _clipped(seen.high, seen),
+    }
+    return measures | {name: Measured(value=None, unit=unit, why="later") for name, unit in LATER.items()}
+
+
+def _stated(image: StillImage, family: str, rows: Rows) -> Measured:
+    if image.ppi_stated is None:
+        return Measured(value=None, unit="px/inch", why="scan.no-ppi")
+    extra: dict[str, Any] = {}
+    if image.ppi_y_stated is not None and abs(image.ppi_y_stated / image.ppi_stated - 1) > 0.001:
+        extra["down"] = round(image.ppi_y_stated, 3)
+    key = f"scan.resolution.{family}.levels"
+    if key in rows:
+        extra["level"] = level_of(image.ppi_stated, rows.value(key), rows.value("scan.resolution.slack"))
+        extra["levels"] = list(rows.value(key))
+    return Measured(value=round(image.ppi_stated, 3), unit="px/inch", extra=extra)
+
+
+def level_of(ppi: float, levels: list[float], slack: float) -> int:
+    """How many of a guideline's levels a resolution reaches (0: none)."""
+    return sum(ppi >= least * (1 - slack) for least in levels)
+
+
+def _bits(seen: Seen) -> Measured:
+    if seen.broken or seen.depth is None:
+        return Measured(value=None, unit="bits", why="scan.not-whole")
+    extra = {"levels": seen.depth.levels}
+    if seen.image.bits_stated < 8:
+        return Measured(value=seen.image.bits_stated, unit="bits", extra=extra)
+    if seen.depth.bits is None:
+        return Measured(value=None, unit="bits", why="scan.too-plain", extra=extra)
+    return Measured(value=seen.depth.bits, unit="bits", extra=extra)
+
+
+def _pictures(seen: Seen) -> Measured:
+    if seen.broken or seen.pictures is None:
+        return Measured(value=None, unit="px", why="scan.not-whole")
+    found: list[Mapping[str, Any]] = []
+    for one in seen.pictures.prints:
+        tilt = one.tilt
+        if seen.pictures.ground == "whole" and seen.text is not None:
+            tilt = seen.text.tilt
+        corners = [[round(x, 2), round(y, 2)] for x, y in one.corners]
+        found.append({"corners": corners, "tilt": round(tilt, 3)})
+    extra: dict[str, Any] = {"ground": seen.pictures.ground}
+    if seen.pictures.unsure:
+        extra["unsure"] = [[round(edge, 1) for edge in box] for box in seen.pictures.unsure]
+    if seen.image.orientation != 1:
+        extra["orientation"] = seen.image.orientation
+    return Measured(value=found, unit="px", extra=extra)
+
+
+def _clipped(shares: tuple[ClippedShare, ...], seen: Seen) -> Measured:
+    if seen.broken:
+        return Measured(value=None, unit="%", why="scan.not-whole")
+    if not shares or not sum(seen.weights):
+        return Measured(value=None, unit="%", why="scan.no-picture")
+    total = sum(seen.weights)
+    channels = len(shares[0].by_channel)
+    by_channel = [
+        sum(share.by_channel[c] * weight for share, weight in zip(shares, seen.weights, strict=True)) / total
+        for c in range(channels)
+    ]
+    extra: dict[str, Any] = {}
+    if channels == 3:
+        extra = {name: round(100 * share, 4) for name, share in zip(("red", "green", "blue"), by_channel, strict=True)}
+    return Measured(value=round(100 * max(by_channel), 4), unit="%", extra=extra)
