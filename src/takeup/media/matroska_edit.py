@@ -79,7 +79,6 @@ def state_shape(path: Path, width: int, height: int, shape: Fraction) -> None:
     whole = (width * shape).denominator == 1  # else the size in whole pixels would not be the shape: the ratio is told
     wide, high = (int(width * shape), height) if whole else (exact.numerator, exact.denominator)
     words = element_of(DISPLAY_WIDTH, number_of(wide)) + element_of(DISPLAY_HEIGHT, number_of(high))
-    words += element_of(DISPLAY_UNIT, number_of(0 if whole else AS_RATIO))
     with path.open("r+b") as file:
         _, inside, _ = _segment(file)
         tracks = next((element for element in inside if element.id == TRACKS), None)
@@ -89,13 +88,17 @@ def state_shape(path: Path, width: int, height: int, shape: Fraction) -> None:
             if at is None:
                 continue
             room = next((number for number in range(at + 1, len(parts)) if parts[number].id == VOID), at)
-            kept = words
+            kept = b""
             for part in children(file, parts[at].body, parts[at].end):
                 if part.id not in (DISPLAY_WIDTH, DISPLAY_HEIGHT, DISPLAY_UNIT, VOID):
                     kept += _bytes(file, part.at, part.end)
             between = b"".join(_bytes(file, part.at, part.end) for part in parts[at + 1 : room])
-            new = element_of(VIDEO, kept) + between
-            rest = parts[room].end - parts[at].at - len(new)
+            new, rest = b"", 1
+            for spare in (b"", b"\0"):  # a void takes two bytes or more: a number may begin with an empty byte instead
+                if rest == 1:
+                    shown = words + element_of(DISPLAY_UNIT, spare + number_of(0 if whole else AS_RATIO))
+                    new = element_of(VIDEO, kept + shown) + between
+                    rest = parts[room].end - parts[at].at - len(new)
             if rest < 0 or rest == 1:
                 raise CannotEdit("no room in the track")
             file.seek(parts[at].at)

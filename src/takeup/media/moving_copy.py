@@ -17,6 +17,7 @@ from takeup.media.moving_write import Held, open_moving, packets_of
 
 FIELDS = {"top": "tff", "bottom": "bff", "progressive": "prog"}
 RANGE_TV = 1
+LONGEST_WAIT_S = 60.0  # a track that begins later than this after the other is not waited for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,15 +60,26 @@ class Starts:
 
 
 def read_starts(path: Path) -> Starts:
-    """When picture and sound of a file begin."""
+    """When picture and sound of a file begin, by their first packets: a header often knows only one of them."""
     with open_moving(path) as container:
         picture = video_of(container)
         sound = container.streams.audio[0] if container.streams.audio else None
-        begin = picture.start_time or 0 if picture is not None else 0
+        wanted = {stream.index for stream in (picture, sound) if stream is not None}
+        first: dict[int, float] = {}
+        for packet in packets_of(container, Held(), [stream for stream in (picture, sound) if stream is not None]):
+            if packet.pts is not None:
+                first.setdefault(packet.stream_index, float(packet.pts * packet.time_base))
+            if wanted <= first.keys() or (first and packet.pts is not None and _is_far(packet, first)):
+                break
         return Starts(
-            picture_s=float(begin * picture.time_base) if picture is not None else 0.0,
-            sound_s=None if sound is None else float((sound.start_time or 0) * sound.time_base),
+            picture_s=first.get(picture.index, 0.0) if picture is not None else 0.0,
+            sound_s=None if sound is None else first.get(sound.index, 0.0),
         )
+
+
+def _is_far(packet: Any, first: dict[int, float]) -> bool:
+    """Whether the other stream has not begun for so long that looking further is of no use."""
+    return float(packet.pts * packet.time_base) - min(first.values()) > LONGEST_WAIT_S
 
 
 def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tags: dict[str, str],

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from takeup.errors import Unreadable
 from takeup.files.beside import beside
-from takeup.media.matroska_edit import state_shape, write_tags
+from takeup.media.matroska_edit import CannotEdit, state_shape, write_tags
 from takeup.media.moving_copy import CopyPlan, read_starts, write_h264
 from takeup.media.moving_write import PictureTruth, prove, rewrap, write_ffv1
 from takeup.media.probe import look_at
@@ -95,10 +96,11 @@ def _coded(
     with beside(target) as file:
         words = {name: str(value) for name, value in options.items()}
         write_ffv1(source, file, truth, words, seconds_to(ears, target.name, total))
-        state_shape(file, picture.width, picture.height, shape)
-        write_tags(file, matroska_names(tags))
+        words_in = _said_in(file, picture, shape, tags)
         held = prove(source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
     notes: Notes = [("finish.broken-off", {"file": source.name})] if held.broken else []
+    if not words_in:
+        notes.append(("finish.no-place-for-words", {"file": target.name}))
     return {
         "format": "Matroska", "codec": "FFV1", "sound": "PCM", **options, "g": limits["pictures_apart"],
         "pixel_format": planar, "width": picture.width, "height": picture.height,
@@ -106,6 +108,16 @@ def _coded(
         "pictures": held.pictures, "pictures_unchanged": "each decoded and compared with the capture",
         "pictures_sha256": held.picture_digest.hexdigest(), "sound_sha256": list(held.sound().values()),
     }, notes  # fmt: skip
+
+
+def _said_in(file: Path, picture: PictureStream, shape: Fraction, tags: Tags) -> bool:
+    """Write shape and words into a fresh master; False when its layout leaves no room for one of them."""
+    try:
+        state_shape(file, picture.width, picture.height, shape)
+        write_tags(file, matroska_names(tags))
+    except CannotEdit:
+        return False
+    return True
 
 
 def _copy(
