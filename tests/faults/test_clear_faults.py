@@ -155,7 +155,7 @@ def test_clear_earlier_try_of_a_delivered_part_goes_and_another_part_stays(tmp_p
 
 
 def test_clear_station_file_that_was_captured_over_is_known_by_its_content(tmp_path):
-    """The station wrote the second capture over the first, under the same name; both were taken, the second delivered."""
+    """The station wrote the second capture over the first, under its name; both were taken, the second delivered."""
     box = make_box(tmp_path / "box")
     station = make_station(tmp_path / "st", t1__wav=wav_bytes(1))
     take_in(box, station)

@@ -1,4 +1,4 @@
-"""deliver: read back from the drive, resumed after a kill, honest about drives that lie, fill up or cannot take a file."""
+"""deliver: read back from the drive, resumed after a kill, honest about drives that lie or fill up."""
 
 import json
 import os
@@ -203,7 +203,7 @@ def test_deliver_read_only_drive_is_a_plain_sentence(tmp_path, box):
 
 
 def test_deliver_file_over_the_drives_longest_is_told_before_anything_is_copied(box, tmp_path, monkeypatch):
-    """FAT32 holds no file of 2**32 - 1 bytes or more (row drives.filesystem.fat32.file_bytes); here the row is smaller."""
+    """FAT32 holds no file of 2**32 - 1 bytes or more (row fat32.file_bytes); here the row is smaller."""
     from takeup.tasks import deliver as task
 
     monkeypatch.setattr(task, "kind_of", lambda path: "vfat")

@@ -66,11 +66,27 @@ def test_truncated_file_is_changed(bag):
 @pytest.mark.parametrize(
     "path",
     [
-        "/etc/passwd", "../outside.txt", "data/../../outside.txt", "data/../bagit.txt", "~/x", "~root/x", "C:\\x", "C:x",
-        "c:/x", "\\\\server\\share\\x", "\\x", "\\\\?\\UNC\\server\\x", "data\\..\\..\\x", "%HomeDrive%\\x", "$HOME/x",
-        "data/..", "./../x", "data/a\x01.txt", "..%0A/../x",
+        "/etc/passwd",
+        "../outside.txt",
+        "data/../../outside.txt",
+        "data/../bagit.txt",
+        "~/x",
+        "~root/x",
+        "C:x",
+        "C:\\x",
+        "c:/x",
+        "\\\\server\\share\\x",
+        "\\x",
+        "\\\\?\\UNC\\server\\x",
+        "data\\..\\..\\x",
+        "%HomeDrive%\\x",
+        "$HOME/x",
+        "data/..",
+        "./../x",
+        "data/a\x01.txt",
+        "..%0A/../x",
     ],
-)  # fmt: skip
+)
 def test_path_that_leaves_is_unsafe_and_never_opened(bag, tmp_path, monkeypatch, path):
     (tmp_path / "outside.txt").write_bytes(HELLO)
     opened = []

@@ -36,7 +36,7 @@ def make_box(folder: Path, ids=("t1", "t2"), carrier: str = "cassette") -> Box:
 
 
 def make_station(folder: Path, **captures: bytes) -> Path:
-    """A station's folder; names are given with ``__`` for the dot. The files are an hour old, so none may be growing."""
+    """A station's folder; names are given with ``__`` for the dot. The files are an hour old."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, data in captures.items():
         path = folder / name.replace("__", ".")

@@ -80,10 +80,9 @@ def try_out(
     handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
     try:
         path = _nameless(path, handle)
-        reach = int(free * trial["spread_share"]) // block * block
-        spread = spread and reach > count * block and _claim(handle, reach)
-        step = (reach - block) // (count - 1) // block * block if spread else block
-        return _run(path, handle, rows, count, step, spread, hear)
+        room = int(free * trial["spread_share"]) // block
+        spread = spread and room > count and _claim(handle, room * block)
+        return _run(path, handle, rows, places(room, count) if spread else list(range(count)), spread, hear)
     finally:
         os.close(handle)
         if path.parent == folder:
@@ -101,27 +100,26 @@ def _nameless(path: Path, handle: int) -> Path:
 
 
 def _run(
-    path: Path, handle: int, rows: Rows, count: int, step: int, spread: bool, hear: Callable[[int, int], None]
+    path: Path, handle: int, rows: Rows, where: list[int], spread: bool, hear: Callable[[int, int], None]
 ) -> Trial:
     block, longest_s = rows.value("drives.trial.block_bytes"), rows.value("drives.trial.longest_s")
     seed = secrets.randbits(64)
-    order = _mixed(count) if spread else list(range(count))
-    written, write_s, trouble = _write_blocks(handle, seed, order, block, step, longest_s, hear)
+    written, write_s, trouble = _write_blocks(handle, seed, where, block, longest_s, hear)
     if trouble == os.strerror(errno.ENOSPC):
         trouble = ""  # somebody else used the room meanwhile; what was written still tells
     holds, read_s, how = True, 0.0, "memory"
     with open_fresh(path, follow=True) as file:
-        for done, at in enumerate(order[:written], 1):
+        for done, at in enumerate(where[:written], 1):
             begun = time.monotonic()
-            data = _read(file.handle, file.buffer, at * step, block)
+            data = _read(file.handle, file.buffer, at * block, block)
             read_s += time.monotonic() - begun
             holds = holds and data == seeded(seed, at, block).tobytes()
-            hear((count + done) * block, 2 * count * block)
+            hear((len(where) + done) * block, 2 * len(where) * block)
         how = file.how
     return Trial(
         holds=(holds and not trouble) if written else (False if trouble else None),
         tried_bytes=written * block,
-        spread_bytes=(count - 1) * step + block if spread and written > 1 else 0,
+        spread_bytes=(max(where[:written]) + 1) * block if spread and written > 1 else 0,
         write_bytes_s=written * block / max(write_s, 1e-6) if written else None,
         read_bytes_s=written * block / max(read_s, 1e-6) if written else None,
         how=how,
@@ -130,16 +128,16 @@ def _run(
 
 
 def _write_blocks(
-    handle: int, seed: int, order: list[int], block: int, step: int, longest_s: float, hear: Callable[[int, int], None]
+    handle: int, seed: int, where: list[int], block: int, longest_s: float, hear: Callable[[int, int], None]
 ) -> tuple[int, float, str]:
     """Write and flush; blocks written, seconds that took, the system's words if it broke off."""
     written, write_s, trouble = 0, 0.0, ""
-    for at in order:
+    for at in where:
         data = seeded(seed, at, block)
         begun = time.monotonic()
         try:
-            _write(handle, data, at * step)
-            if written % FLUSH_EVERY == FLUSH_EVERY - 1 or written == len(order) - 1:
+            _write(handle, data, at * block)
+            if written % FLUSH_EVERY == FLUSH_EVERY - 1 or written == len(where) - 1:
                 os.fsync(handle)
         except OSError as error:
             trouble = error.strerror or str(error)
@@ -147,7 +145,7 @@ def _write_blocks(
         finally:
             write_s += time.monotonic() - begun
         written += 1
-        hear(written * block, 2 * len(order) * block)
+        hear(written * block, 2 * len(where) * block)
         if write_s > longest_s:
             break
     begun = time.monotonic()
@@ -158,16 +156,25 @@ def _write_blocks(
     return written, write_s + time.monotonic() - begun, trouble
 
 
+def places(room: int, count: int) -> list[int]:
+    """Which of ``room`` blocks to write: both ends, every power of two, then evenly between, ``count`` in all.
+
+    Powers of two, since a drive that claims more than it has mostly drops the upper bits of an address: the block at
+    its true size then lands on the first. Ends and powers come first, for when time runs out.
+
+    Examples
+    --------
+    >>> places(100, 9)
+    [0, 99, 64, 32, 16, 8, 4, 2, 1]
+    """
+    chosen = [0, room - 1, *(1 << power for power in range(room.bit_length() - 1, -1, -1))]
+    chosen += [int(at) for at in np.random.default_rng(7).permutation(np.linspace(0, room - 1, 2 * count).astype(int))]
+    return [at for at in dict.fromkeys(chosen) if at < room][:count]
+
+
 def seeded(seed: int, at: int, count: int) -> np.ndarray:
     """One block of bytes that no other place of the drive holds."""
     return np.random.Generator(np.random.SFC64([seed, at])).integers(0, 256, count, dtype=np.uint8)
-
-
-def _mixed(count: int) -> list[int]:
-    """Ends first, then the places between: when time runs out, what was tried still reaches over the whole room."""
-    order = [0, count - 1] if count > 1 else [0]
-    order += [int(at) for at in np.random.default_rng(7).permutation(np.arange(1, count - 1))]
-    return order
 
 
 def _claim(handle: int, size: int) -> bool:

@@ -21,6 +21,7 @@ class FileSystem:
     file_bytes: int | None
     reads: tuple[str, ...]
     writes: tuple[str, ...]
+    claims: bool = False  # room for a file without filling it: blocks can be spread over a drive quickly
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ def known_file_system(kind: str, rows: Rows) -> FileSystem:
                 file_bytes=row["file_bytes"] or None,
                 reads=tuple(row["reads"]),
                 writes=tuple(row["writes"]),
+                claims=row.get("claims", False),
             )
     return FileSystem(key="", name=kind, file_bytes=None, reads=(), writes=())
 

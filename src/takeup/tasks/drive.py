@@ -43,20 +43,21 @@ def try_drive(folder: Path, rows: Rows, *, needed_bytes: int | None = None, ears
     """
     folder = check_there(folder)
     kind = kind_of(folder)
+    file_system = known_file_system(kind, rows)
     refusal = may_write(folder)
     own_disk = is_own_disk(folder)
     room = room_at(folder)
     trial = None
     if not refusal:
         trial = try_out(
-            folder, rows, spread=not own_disk,
+            folder, rows, spread=file_system.claims and not own_disk,
             hear=lambda done, total: ears.progress(str(folder), done, total, "bytes"),
         )  # fmt: skip
     return Drive(
         folder=folder,
         refusal=refusal,
         kind=kind,
-        file_system=known_file_system(kind, rows),
+        file_system=file_system,
         room=room,
         trial=trial,
         own_disk=own_disk,
