@@ -107,7 +107,7 @@ def retime(
         raise NotPossible("film.not-for-mp4", path=str(first.path), codec=first.codec)
     clock = clock_for(times)
     ticks = [round(time * clock) for time in times]
-    decode = _decode_times(ticks, [at for at in _shown(parts)])
+    decode = _decode_times(ticks, _shown(parts))
     digest, frames = sha256(), 0
     options = {"movflags": "+faststart+use_metadata_tags", "video_track_timescale": str(clock)}
     with av.open(str(first.path)) as sample, av.open(str(target), "w", format="mp4", options=options) as out:
@@ -172,7 +172,9 @@ def clock_for(times: Sequence[Fraction]) -> int:
         common = common * time.denominator // _gcd(common, time.denominator)
         if common > HIGHEST_CLOCK:
             return CLOCKS[0]
-    return common * -(-LEAST_CLOCK // common)
+    while common < LEAST_CLOCK:
+        common *= 10
+    return common
 
 
 def _gcd(one: int, other: int) -> int:

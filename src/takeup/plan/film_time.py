@@ -132,6 +132,25 @@ def frame_times(
     return times
 
 
+def picture_times(
+    new: Sequence[bool],
+    undetermined: Sequence[Sequence[int]],
+    share: Fraction | None,
+    rate: Fraction,
+) -> tuple[list[tuple[int, Fraction]], Fraction]:
+    """When each picture is shown when each is shown once: (frame, time) from 0, and the end.
+
+    A picture lasts 1/rate; a frame of which nothing can tell lasts its share of the pattern.
+    """
+    unsure = {frame for first, last in undetermined for frame in range(first, last + 1)}
+    shown, at = [], Fraction(0)
+    for frame, one in enumerate(new):
+        if one:
+            shown.append((frame, at))
+            at += ((share or 1) if frame in unsure else 1) / rate
+    return shown, at
+
+
 def _even(new: Sequence[bool], share: Fraction) -> bool:
     """Whether pictures come by one unbroken pattern: after n frames n times the share, to within one."""
     count, low, high = 0, Fraction(0), Fraction(0)
