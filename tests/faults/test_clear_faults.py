@@ -227,11 +227,13 @@ def test_clear_killed_at_every_step_goes_on_and_loses_nothing():
         take_in(box, station)
         hand_over(box, folder)
         inside, kills = files_under(box.folder / "captures"), 0
+        sources = {str(path) for path in station.iterdir()}
         for step in killed_at_every_step(lambda: run(box), every=2):
             kills += 1
             assert files_under(box.folder / "captures") == inside, step
             run(box)
             assert files_under(station) == {}, step
+            assert {fact.facts["source"] for fact in box.record.latest("cleared")} == sources
             make_station(folder / "st", **THREE)
         assert kills > 8
 

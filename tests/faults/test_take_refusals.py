@@ -124,6 +124,13 @@ def test_take_file_in_the_box_is_refused(box, tmp_path):
     assert whys(run(box, box.folder / "captures")) == {"t1.wav": "in-the-box"}
 
 
+def test_take_folder_that_holds_the_box_passes_over_the_box(box, tmp_path):
+    make_station(tmp_path / "st", t1__wav=wav_bytes(1))
+    run(box, tmp_path)
+    answer = run(box, tmp_path)
+    assert ([taken.file for taken in answer.taken], answer.refused) == ([tmp_path / "st/t1.wav"], [])
+
+
 def test_take_growing_file_is_refused_by_its_growth(box, tmp_path, monkeypatch):
     station = make_station(tmp_path / "st", t1__wav=wav_bytes(1), t11__wav=wav_bytes(2))
 

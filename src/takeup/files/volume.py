@@ -38,6 +38,14 @@ def room_at(path: Path) -> Room:
     return Room(usage.free, usage.total)
 
 
+def unit_at(path: Path, fallback: int) -> int:
+    """The unit in which the volume gives out room [bytes]: every file takes whole ones."""
+    if not hasattr(os, "statvfs"):
+        return fallback
+    state = os.statvfs(path)
+    return state.f_frsize or state.f_bsize or fallback
+
+
 def kind_of(path: Path) -> str:
     """The file system's name as the system spells it, in lower case; ``""`` when it does not say."""
     if sys.platform == "win32":

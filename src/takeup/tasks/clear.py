@@ -67,6 +67,7 @@ def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
             except KeptInstead as stop:
                 if stop.why == "gone":
                     ears.note("clear.gone", path=source)
+                    _remember_gone(box, path, captures, receipts)
                 else:
                     answer.kept.append(Kept(file=path, why=stop.why, facts=stop.facts))
         return answer
@@ -107,6 +108,14 @@ def _clear_one(box: Box, path: Path, captures: list[Capture], receipts: list[Who
     for one in {capture.item: capture for capture in same}.values():
         facts = {"source": str(path), "sha256": seen[0], "receipt": receipt.facts["receipt"]}
         box.record.append("cleared", facts, item=one.item, key=readable(path))
+
+
+def _remember_gone(box: Box, path: Path, captures: list[Capture], receipts: list[WholeReceipt]) -> None:
+    """A covered file that is gone was removed by a run that was stopped before it could say so, or by a person."""
+    for capture in captures:
+        if receipt := _receipt_for(capture, receipts):
+            facts = {"source": str(path), "sha256": capture.sha256, "receipt": receipt.facts["receipt"], "gone": True}
+            box.record.append("cleared", facts, item=capture.item, key=readable(path))
 
 
 def readable(path: Path) -> str:

@@ -17,7 +17,7 @@ from takeup.files.beside import write_bytes
 from takeup.files.names import folded, numbered, safe_name
 from takeup.files.parcel_copy import Piece, Progress, copy_pieces, missing_at, pieces_of, place_on
 from takeup.files.receipt import KIND, read_receipt, receipt_bytes
-from takeup.files.volume import kind_of, known_file_system, room_at
+from takeup.files.volume import kind_of, known_file_system, room_at, unit_at
 from takeup.pages.receipt import receipt_page
 from takeup.settings import Settings
 from takeup.tables.rows import Rows
@@ -114,11 +114,15 @@ def _check_longest(drive: Path, pieces: Sequence[Piece], rows: Rows) -> None:
 
 
 def _check_room(drive: Path, todo: Sequence[Piece], rows: Rows) -> None:
-    """Room for what is missing, each file rounded up to the drive's own units, and a little for the receipt."""
-    needed = sum(piece.bytes + rows.value("drives.look.cluster_bytes") for piece in todo)
+    """Room for what is missing, each file in whole units of the drive, and for the receipt beside it."""
+    if not todo:
+        return
+    unit = unit_at(drive, rows.value("drives.look.unit_bytes"))
+    needed = sum(-(-piece.bytes // unit) * unit for piece in todo)
+    receipt = rows.value("drives.look.receipt_bytes") + len(todo) * rows.value("drives.look.receipt_line_bytes")
     free = room_at(drive).free
-    if todo and needed + rows.value("drives.look.receipt_bytes") > free:
-        raise NotPossible("deliver.no-room", path=str(drive), needed_bytes=needed, free_bytes=free)
+    if needed + receipt > free:
+        raise NotPossible("deliver.no-room", path=str(drive), needed_bytes=needed + receipt, free_bytes=free)
 
 
 class _Heard:

@@ -103,7 +103,7 @@ def take(
         if not box.record.latest("agreed"):
             ears.note("take.no-agreement", box=box.name)
         answer = Answer()
-        files = list(dict.fromkeys(file for path in paths for file in files_at(path.absolute(), rows)))
+        files = _files(box, paths, rows)
         wanted = _sort_out(box, files, ids, item, rows, answer)
         new = [one for one in wanted if not _already(box, one, answer, ears)]
         _check_room(box, new, rows)
@@ -131,6 +131,17 @@ def _known_item(wanted: str, ids: Sequence[str]) -> str:
         if known.casefold() == wanted.casefold():
             return known
     raise NotPossible("take.unknown-item", item=wanted, known=", ".join(ids[:12]))
+
+
+def _files(box: Box, paths: Sequence[Path], rows: Rows) -> list[Path]:
+    """Every file that is meant, once; the box itself is passed over in a folder that happens to hold it."""
+    inside, files = box.folder.resolve(), {}
+    for path in paths:
+        meant_box = inside in (path.resolve(), *path.resolve().parents)
+        for file in files_at(path.absolute(), rows):
+            if meant_box or inside not in file.parents:
+                files[file] = None
+    return list(files)
 
 
 def _sort_out(
