@@ -7,7 +7,7 @@ import pytest
 from takeup.pages.receipt import receipt_page
 
 FACTS = {
-    "box": "Tan-Marlow", "date": "2027-03-16T15:42:10+00:00", "drive": "/media/WEN", "files": 31, "bytes": 48123456789,
+    "box": "Tan-Marlow", "date": "2027-03-16T15:42:10", "drive": "/media/WEN", "files": 31, "bytes": 48123456789,
     "algorithm": "sha256", "how": "direct", "manifest_sha256": "ab" * 32, "receipt": "r-1",
     "contents": [{"path": "data/01 t1/<b>.wav", "bytes": 1000, "sha256": "0"}],
 }  # fmt: skip
@@ -20,6 +20,12 @@ def test_receipt_tells_what_was_given_in_both_languages(lang):
                  " ".join(["abababab"] * 8), "sha256sum -c manifest-sha256.txt", "SHA-256"):  # fmt: skip
         assert text in page
     assert f'<html lang="{lang}">' in page
+
+
+def test_receipt_takes_the_facts_of_a_receipt_as_deliver_writes_them():
+    facts = {name: fact for name, fact in FACTS.items() if name != "algorithm"} | {"algorithms": ["sha512"]}
+    page = receipt_page(facts | {"date": "2027-03-16T15:42:10+00:00", "folder": "Tan-Marlow", "read_back": True}, "en")
+    assert "SHA-512" in page and "sha512sum -c manifest-sha512.txt" in page and "March 2027" in page
 
 
 def test_receipt_escapes_every_fact():

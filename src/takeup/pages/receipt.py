@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from markupsafe import Markup, escape
@@ -20,12 +21,12 @@ def receipt_page(facts: Mapping[str, Any], lang: str) -> str:
     ----------
     facts : mapping
         ``box``, ``date`` (ISO 8601, a day or a moment with its zone), ``drive``, ``folder``, ``files``, ``bytes``,
-        ``algorithm``, ``how`` (a key of ``files.fresh.HOWS`` or a sentence, or one per language), ``manifest_sha256``,
+        ``algorithm`` or ``algorithms``, ``how`` (a key of ``files.fresh.HOWS`` or a sentence, or one per language), ``manifest_sha256``,
         ``receipt`` (its number), ``contents`` (``path``, ``bytes``, ``sha256``). What is not there is left out.
     lang : str
         ``en`` or ``zh-Hans``.
     """
-    algorithm = str(facts.get("algorithm") or "sha256")
+    algorithm = str(facts.get("algorithm") or next(iter(facts.get("algorithms") or ()), "sha256"))
     return (
         environment()
         .get_template("receipt.html")
@@ -55,10 +56,13 @@ def plain(value: Any) -> Markup:
 
 
 def moment(date: str) -> Markup:
-    """A day, and the time of day where it is known."""
+    """A day, and the time of day where it is known; a moment with its zone is told in the time of this place."""
     if not date:
         return Markup("")
-    time = f" {date[11:16]}" if len(date) >= 16 and date[10] in "T " else ""
+    if len(date) > 10:
+        at = datetime.fromisoformat(date)
+        date = (at.astimezone() if at.tzinfo else at).isoformat()
+    time = f" {date[11:16]}" if len(date) > 10 else ""
     return in_both({lang: text + time for lang, text in day(date).items()})
 
 
