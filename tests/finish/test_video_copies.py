@@ -70,7 +70,8 @@ def test_copy_starts_at_once_and_can_be_entered_every_two_seconds(tmp_path):
 @pytest.mark.parametrize("late_s", [0.0, 0.12, 0.4])
 def test_copy_sound_stays_in_step_by_the_captures_clock(tmp_path, late_s):
     """The tone begins ``late_s`` after the first picture in the capture, and so it does in the copy."""
-    capture = write_tape(tmp_path / "t.mkv", codec="rawvideo", form="yuv422p", pictures=25, lines=192, sound_late_s=late_s)
+    tape = {"codec": "rawvideo", "form": "yuv422p", "pictures": 25, "lines": 192}
+    capture = write_tape(tmp_path / "t.mkv", sound_late_s=late_s, **tape)
     made = finish(tmp_path, capture, field_order="top")
     with av.open(str(made.path)) as container:
         starts = [float(stream.start_time * stream.time_base) for stream in container.streams]

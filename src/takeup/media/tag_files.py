@@ -167,8 +167,11 @@ def _pdf_content(path: Path) -> str:
             contents = page.obj.get("/Contents")
             for stream in contents if isinstance(contents, pikepdf.Array) else [contents]:
                 digest.update(stream.read_bytes() if stream is not None else b"")
-            for name in sorted(page.images):
-                digest.update(page.images[name].read_raw_bytes())
+        pictures = [
+            thing for thing in pdf.objects if isinstance(thing, pikepdf.Stream) and thing.get("/Subtype") == "/Image"
+        ]
+        for raw in sorted(sha256(picture.read_raw_bytes()).hexdigest() for picture in pictures):
+            digest.update(raw.encode())
     return digest.hexdigest()
 
 
