@@ -10,6 +10,7 @@ from typing import Any
 
 from takeup.errors import Unreadable
 from takeup.files.beside import beside
+from takeup.files.taking_back import in_passing
 from takeup.media.matroska_edit import CannotEdit, state_shape, write_tags
 from takeup.media.moving_copy import CopyPlan, read_starts, write_h264
 from takeup.media.moving_write import PictureTruth, prove, rewrap, write_ffv1
@@ -136,14 +137,9 @@ def _copy(
     total, notes = _seconds(part, picture), list[tuple[str, Mapping[str, Any]]]()
     words = aac_tags(tags, rows.value("formats.sound.copy.artist"))
     hear = seconds_to(ears, target.name, total)
-    with beside(target) as file:
-        sound = file.with_name(file.name + ".m4a") if capture.sound is not None else None  # swept away like the part
-        try:
-            sound_settings = _sound(part, capture, sound, total, notes, rows, ears) if sound else {}
-            result = write_h264(source, file, sound, plan, words, hear)
-        finally:
-            if sound:
-                sound.unlink(missing_ok=True)
+    with beside(target) as file, in_passing(file, ".m4a") as sound:
+        sound_settings = _sound(part, capture, sound, total, notes, rows, ears) if capture.sound else {}
+        result = write_h264(source, file, sound if capture.sound else None, plan, words, hear)
     if result.broken:
         notes.append(("finish.broken-off", {"file": source.name}))
     made_with = {

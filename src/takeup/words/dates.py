@@ -32,8 +32,6 @@ def _said(moment: Moment, lang: str) -> str:
     if moment.month:
         facts["month"] = say("calendar", f"month.{moment.month}", lang)
     if moment.digits < 4:
-        facts["century"] = moment.year // 100 + 1
-        facts["decade"] = moment.year % 100
         facts["last"] = moment.year + 99
         key = "decade" if moment.digits == 3 else "century"
     elif moment.part is not None:
