@@ -83,6 +83,12 @@ def test_thread_silent_capture_has_no_silhouette():
     assert "silhouette" not in str(thread([report(100, trace=silent)]))
 
 
+def test_thread_brightness_of_a_picture_is_no_silhouette():
+    bright = Trace(level=bytes([180]) * 1000, recorded=bytes([1]) * 1000)
+    video = Report(medium="video", seconds=100, measures={}, findings=(), trace=bright)
+    assert "silhouette" not in str(thread([video]))
+
+
 def test_thread_without_a_trace_is_drawn_solid():
     svg = str(thread([report(100, trace=Trace())]))
     assert "dasharray" not in svg and "silhouette" not in svg

@@ -21,7 +21,7 @@ def receipt_page(facts: Mapping[str, Any], lang: str) -> str:
     ----------
     facts : mapping
         ``box``, ``date`` (ISO 8601, a day or a moment with its zone), ``drive``, ``folder``, ``files``, ``bytes``,
-        ``algorithm`` or ``algorithms``, ``how`` (a key of ``files.fresh.HOWS`` or a sentence, or one per language), ``manifest_sha256``,
+        ``algorithm`` or ``algorithms``, ``how`` (a key of ``files.fresh.HOWS``, or a sentence), ``manifest_sha256``,
         ``receipt`` (its number), ``contents`` (``path``, ``bytes``, ``sha256``). What is not there is left out.
     lang : str
         ``en`` or ``zh-Hans``.

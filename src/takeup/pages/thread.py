@@ -135,7 +135,7 @@ def _column(report: Report, first_s: float, last_s: float) -> tuple[float, bool]
     end = max(begin + 1, int(last_s / trace.step_s))
     levels, flags = trace.level[begin:end], trace.recorded[begin:end]
     recorded = sum(flags) * 2 >= len(flags) if flags else not trace.recorded
-    if not levels:
+    if not levels or report.medium != "sound":  # a picture's level is its brightness, and no silhouette
         return 0.0, recorded
     loud = sum(sorted(levels)[-max(1, len(levels) // 3) :]) / max(1, len(levels) // 3)
     return min(max((loud - LOUD_FROM) / LOUD_SPAN, 0.0), 1.0) ** 1.4, recorded
