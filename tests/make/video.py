@@ -255,6 +255,13 @@ CODECS = {
     "h264p": ("libx264", "yuv420p", {"crf": "20", "preset": "veryfast"}),
 }
 
+ENDINGS = {"v210": "mov", "ffv1": "mkv", "h264": "mp4", "h264p": "mp4"}
+
+
+def file_for(folder: Path, codec: str) -> Path:
+    """A file of the container that this codec usually comes in."""
+    return folder / f"a.{ENDINGS.get(codec, 'avi')}"
+
 
 @dataclass(frozen=True)
 class Form:

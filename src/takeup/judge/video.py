@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from takeup.judge.video_lines import judge_lines
 from takeup.judge.video_picture import judge_levels, judge_order, judge_shape, judge_stretches
 from takeup.judge.video_sound import judge_drift, judge_sound
-from takeup.judge.video_time import judge_damage, judge_end, judge_lost
+from takeup.judge.video_time import is_cut, judge_damage, judge_end, judge_lost
 from takeup.measure.video.clock import Drift
 from takeup.measure.video.presence import Presence
 from takeup.measure.video.whole import Pictures
@@ -47,7 +47,7 @@ def judge_video(seen: Seen, rows: Rows) -> tuple[dict[str, Measured], list[Findi
         *judge_drift(seen.drift, seen.sound_s, rows),
         *judge_lost(pictures, rows),
         *judge_end(seen.capture, pictures, seen.sound_s, seen.broken, rows),
-        *judge_damage(pictures, seen.faults_s, seen.broken, rows),
+        *judge_damage(pictures, seen.faults_s, cut=is_cut(capture, pictures, seen.sound_s, seen.broken, rows)),
     ]
     return measures_of(seen), findings
 

@@ -34,10 +34,9 @@ def judge_end(
     capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, rows: Rows
 ) -> list[Finding]:
     """A file that is shorter than it says (``redo``), or a tape stopped by hand in mid picture (``look``)."""
-    stated_s = _stated(capture)
-    came_s = max(pictures.seconds, sound_s) if capture.container == "mkv" else pictures.seconds
+    stated_s, came_s = _stated(capture), _came(capture, pictures, sound_s)
     short_s = stated_s - came_s if stated_s is not None else 0.0
-    if broken or short_s > rows.value("video.end.missing_s"):
+    if is_cut(capture, pictures, sound_s, broken, rows):
         told = round(short_s, 2) if stated_s is not None and short_s > 0 else None
         return [
             Finding(
@@ -69,6 +68,18 @@ def judge_end(
     ]
 
 
+def is_cut(capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, rows: Rows) -> bool:
+    """Whether less came than the header states, or reading broke off."""
+    stated_s = _stated(capture)
+    short_s = stated_s - _came(capture, pictures, sound_s) if stated_s is not None else 0.0
+    return bool(broken) or short_s > rows.value("video.end.missing_s")
+
+
+def _came(capture: CaptureFile, pictures: Pictures, sound_s: float) -> float:
+    """What came, to be held against the header: Matroska states the longer of its tracks."""
+    return max(pictures.seconds, sound_s) if capture.container == "mkv" else pictures.seconds
+
+
 def _stated(capture: CaptureFile) -> float | None:
     stream = capture.picture
     if stream is None:
@@ -85,12 +96,14 @@ def _ends_quietly(pictures: Pictures, tail_s: float) -> bool:
     return still or any(kind != "picture" for kind in pictures.kinds[max(0, begin) :])
 
 
-def judge_damage(pictures: Pictures, faults_s: tuple[float, ...], broken: str | None, rows: Rows) -> list[Finding]:
-    """Parts of the file that could not be decoded. A cut-off last packet is the end's matter, not damage."""
+def judge_damage(pictures: Pictures, faults_s: tuple[float, ...], *, cut: bool) -> list[Finding]:
+    """Parts of the file that could not be decoded. Half a packet at a cut end is the end's matter, not damage."""
     places = sorted([at for at in faults_s if at >= 0] + [float(pictures.at_s[number]) for number in pictures.damaged])
-    if broken and places:
-        places = places[:-1]
-    number = max(len(places), len(faults_s) - (1 if broken else 0))
+    unplaced = sum(at < 0 for at in faults_s)
+    if cut and len(pictures.at_s):
+        places = [at for at in places if at < float(pictures.at_s[-1]) - pictures.picture_s]
+        unplaced = max(0, unplaced - 1)
+    number = len(places) + unplaced
     if number <= 0:
         return []
     return [

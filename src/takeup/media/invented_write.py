@@ -36,21 +36,24 @@ def write_v210(path: Path, pictures: Iterable[Planes], sound: np.ndarray) -> Non
         voice = out.add_stream("pcm_s24le", rate=48000, layout="stereo")
         for at, planes in enumerate(pictures):
             _mux(out, stream, _frame(planes, "yuv422p10le"), at, Fraction(1, 25))
-            _mux_sound(out, voice, sound, at * 1920, (at + 1) * 1920)
+            _mux_sound(out, voice, sound[at * 1920 : (at + 1) * 1920], at * 1920)
         _flush(out, stream, voice)
 
 
 def write_dv(path: Path, pictures: Iterable[Planes]) -> None:
-    """DV in AVI without any sound track, as a capture whose sound was never connected."""
+    """DV in AVI whose sound track is empty, as a capture whose sound was never connected."""
     with av.open(str(path), "w", format="avi") as out:
         stream = out.add_stream("dvvideo", rate=25)
         stream.width, stream.height, stream.pix_fmt = 720, 576, "yuv420p"
+        voice = out.add_stream("pcm_s16le", rate=48000, layout="stereo")
+        nothing = np.zeros((1920, 2), np.float32)
         for at, (luma, blue, red) in enumerate(pictures):
             eight = [np.clip((plane + 2) >> 2, 1, 254).astype(np.uint8) for plane in (luma, blue, red)]
             eight[0] = np.roll(eight[0], 1, 0)  # DV's field order is bottom first: the picture moves down a line
             planes = (eight[0], *(_by_field(plane) for plane in eight[1:]))
             _mux(out, stream, _frame(planes, "yuv420p"), at, Fraction(1, 25))
-        _flush(out, stream)
+            _mux_sound(out, voice, nothing, at * 1920)
+        _flush(out, stream, voice)
 
 
 def write_h264(path: Path, pictures: Iterable[np.ndarray], rate: int) -> None:
@@ -116,9 +119,11 @@ def _mux(out: Any, stream: Any, frame: Any, at: int, base: Fraction) -> None:
         out.mux(packet)
 
 
-def _mux_sound(out: Any, stream: Any, sound: np.ndarray, begin: int, end: int) -> None:
-    codes = np.clip(np.rint(sound[begin:end] * 2**31), -(2**31), 2**31 - 1).astype(np.int32)
-    frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(codes.reshape(1, -1)), "s32", "stereo")
+def _mux_sound(out: Any, stream: Any, sound: np.ndarray, begin: int) -> None:
+    form = stream.codec_context.format.name
+    top, kind = (2**15, np.int16) if form == "s16" else (2**31, np.int32)
+    codes = np.clip(np.rint(sound * float(top)), -top, top - 1).astype(kind)
+    frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(codes.reshape(1, -1)), form, "stereo")
     frame.sample_rate, frame.pts, frame.time_base = 48000, begin, Fraction(1, 48000)
     for packet in stream.encode(frame):
         out.mux(packet)

@@ -11,7 +11,12 @@ from takeup.streams import CaptureFile, StillImage
 
 POINTS_PER_INCH = 72.0
 LOSSY = {"/DCTDecode": "jpeg", "/JPXDecode": "jpeg2000", "/JBIG2Decode": "jbig2"}
-LOSSLESS = {"/FlateDecode": "deflate", "/LZWDecode": "lzw", "/CCITTFaxDecode": "ccitt-g4", "/RunLengthDecode": "packbits"}
+LOSSLESS = {
+    "/FlateDecode": "deflate",
+    "/LZWDecode": "lzw",
+    "/CCITTFaxDecode": "ccitt-g4",
+    "/RunLengthDecode": "packbits",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,7 +110,9 @@ def find_image(page: object) -> PlacedImage | None:
             matrix = (a * m[0] + b * m[2], a * m[1] + b * m[3], c * m[0] + d * m[2], c * m[1] + d * m[3])
         elif word == "Do" and str(operands[0]) == largest:
             a, b, c, d = matrix
-            return PlacedImage(name=largest, width_pt=(a * a + b * b) ** 0.5 * unit, height_pt=(c * c + d * d) ** 0.5 * unit)
+            return PlacedImage(
+                name=largest, width_pt=(a * a + b * b) ** 0.5 * unit, height_pt=(c * c + d * d) ** 0.5 * unit
+            )
     box = [float(number) for number in page.mediabox]  # type: ignore[attr-defined]
     return PlacedImage(name=largest, width_pt=(box[2] - box[0]) * unit, height_pt=(box[3] - box[1]) * unit)
 

@@ -6,6 +6,7 @@ import queue
 import threading
 import time
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,11 @@ import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.media.moving_growing import Growing
-from takeup.media.wave import Layout, read_layout, unpack
+from takeup.media.wave import Layout, Unpack24, read_layout, unpack
 from takeup.streams import CaptureFile, SoundStream
 
-BLOCK = 1 << 16  # frames handed out at once, at most
+BLOCK_HOPS = 64  # blocks are whole hundredths of a second where the rate allows it, which saves copying
+BLOCK = 1 << 16  # frames handed out at once, at most, by a decoder
 HELD_BACK = 4096  # bytes kept back while a header is open: closing it may put a text chunk there
 LOOK_EVERY_S = 0.05
 
@@ -56,7 +58,9 @@ def look_at_sound(path: Path) -> CaptureFile:
     )
 
 
-def read_sound(path: Path, capture: CaptureFile, *, idle_s: float | None = None) -> Iterator[np.ndarray]:
+def read_sound(
+    path: Path, capture: CaptureFile, *, idle_s: float | None = None, quick_24: Unpack24 | None = None
+) -> Iterator[np.ndarray]:
     """Hand out the samples in order, block by block; never the whole file.
 
     Parameters
@@ -65,6 +69,8 @@ def read_sound(path: Path, capture: CaptureFile, *, idle_s: float | None = None)
         The file, and what looking at it told.
     idle_s : float, optional
         The file may still grow: at its end wait until it has not grown for so long [s].
+    quick_24 : callable, optional
+        See :func:`takeup.media.wave.unpack`.
 
     Yields
     ------
@@ -79,7 +85,7 @@ def read_sound(path: Path, capture: CaptureFile, *, idle_s: float | None = None)
     if capture.container in ("wav", "rf64", "bw64", "aiff"):
         layout = read_layout(path)
         if layout.form != "coded":
-            return _read_pcm(path, layout, idle_s)
+            return _read_pcm(path, layout, idle_s, quick_24)
     return _read_coded(path, capture, idle_s)
 
 
@@ -118,9 +124,9 @@ def read_ahead(blocks: Iterable[np.ndarray], depth: int = 4) -> Iterator[np.ndar
         reader.join()
 
 
-def _read_pcm(path: Path, layout: Layout, idle_s: float | None) -> Iterator[np.ndarray]:
+def _read_pcm(path: Path, layout: Layout, idle_s: float | None, quick_24: Unpack24 | None) -> Iterator[np.ndarray]:
     width, channels = layout.frame_bytes, layout.channels
-    most = max(4, BLOCK // (4 * max(1, channels // 2)) * 4) * width
+    most = max(4, round(layout.rate_hz / 100) * max(1, BLOCK_HOPS // max(1, channels // 2)) // 4 * 4) * width
     pieces = _stored(path, layout, most) if idle_s is None else _growing(path, layout, most, idle_s)
     left = b""
     for piece in pieces:
@@ -128,7 +134,7 @@ def _read_pcm(path: Path, layout: Layout, idle_s: float | None) -> Iterator[np.n
         whole = len(raw) // width * width
         left = raw[whole:]
         if whole:
-            yield unpack(memoryview(raw)[:whole], layout)
+            yield unpack(memoryview(raw)[:whole], layout, quick_24)
 
 
 def _stored(path: Path, layout: Layout, most: int) -> Iterator[bytes]:
@@ -183,7 +189,21 @@ def _look_at_coded(path: Path, size: int, layout: Layout | None) -> CaptureFile:
             kind = layout.container if layout else container.format.name.split(",")[0]
     except (av.FFmpegError, OSError) as error:
         raise Unreadable("capture.broken", path=str(path), error=_said(error)) from error
+    if kind == "mp3" and not _length_is_written(path):
+        sound = replace(sound, seconds_stated=None)  # libav would only be guessing from the rate of the first frames
     return CaptureFile(container=kind, bytes=size, sound=sound)
+
+
+def _length_is_written(path: Path) -> bool:
+    """Whether an MP3 file's first frame is the kind that states how many follow."""
+    with path.open("rb") as file:
+        head = file.read(10)
+        tag = 0
+        if head[:3] == b"ID3" and len(head) == 10:
+            tag = 10 + sum((byte & 0x7F) << shift for byte, shift in zip(head[6:], (21, 14, 7, 0)))
+        file.seek(tag)
+        first = file.read(4096)
+    return any(name in first for name in (b"Xing", b"Info", b"VBRI"))
 
 
 def sound_stream_of(stream: Any) -> SoundStream:

@@ -130,7 +130,20 @@ class OpenStill:
         self.full_scale = int(np.iinfo(self.dtype).max)
 
     def vips(self, access: str = "sequential") -> pyvips.Image:
-        """The picture as libvips sees it: grey or RGB, 8 or 16 bits, no alpha, never turned or converted.
+        """The picture for measuring and showing: grey or RGB, 8 or 16 bits, no alpha, never turned.
+
+        Raises
+        ------
+        Unreadable
+            ``capture.broken`` when libvips cannot open it.
+        """
+        try:
+            return _plain(self.raw(access))
+        except pyvips.Error as error:
+            raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
+
+    def raw(self, access: str = "sequential") -> pyvips.Image:
+        """The picture with all its channels as they lie in the file.
 
         Raises
         ------
@@ -145,7 +158,7 @@ class OpenStill:
                 image = pyvips.Image.new_from_file(
                     str(self.path), access=access, fail_on=self.strict, revalidate=True, **more
                 )
-            return _plain(image)
+            return image
         except pyvips.Error as error:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
 

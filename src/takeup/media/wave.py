@@ -8,6 +8,7 @@ are stepped over.
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Literal
@@ -16,6 +17,7 @@ import numpy as np
 
 from takeup.errors import Unreadable
 
+Unpack24 = Callable[[np.ndarray, np.ndarray], None]
 ALL_ONES = 0xFFFFFFFF
 ENDLESS = 0x7FFFF000  # writers into a pipe state this or more when they cannot know the size
 PCM, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
@@ -177,8 +179,14 @@ def _chunk_follows(file: BinaryIO, at: int, size: int) -> bool:
     return all(0x20 <= byte < 0x7F for byte in chunk[:4])
 
 
-def unpack(raw: bytes | memoryview, layout: Layout) -> np.ndarray:
+def unpack(raw: bytes | memoryview, layout: Layout, quick_24: Unpack24 | None = None) -> np.ndarray:
     """Whole frames of stored bytes as float32, shape (n, channels), full scale 1.0.
+
+    Parameters
+    ----------
+    quick_24 : callable, optional
+        Unpacks 24-bit samples where somebody has a quicker way (``measure.sound.unpack``): 32-bit words, lowest
+        byte first, and the array to fill.
 
     Notes
     -----
@@ -193,6 +201,9 @@ def unpack(raw: bytes | memoryview, layout: Layout) -> np.ndarray:
         values = (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / np.float32(128)
     elif width == 1:
         values = np.frombuffer(raw, np.int8) / np.float32(128)
+    elif width == 3 and quick_24 is not None and not layout.big_endian and len(raw) % 12 == 0:
+        values = np.empty(len(raw) // 3, np.float32)
+        quick_24(np.frombuffer(raw, "<u4"), values)
     elif width == 3:
         values = _from_24_bits(raw, layout.big_endian)
     else:

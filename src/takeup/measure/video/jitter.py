@@ -14,7 +14,7 @@ import numpy as np
 
 from takeup.measure.video.glance import HEAD_SWITCH, TOP
 
-ROUNDS = 3
+ROUNDS = 4
 FARTHEST_PX = 12.0
 SMOOTH_LINES = 15  # the path of a field: a running median over so many lines
 
@@ -48,7 +48,8 @@ def line_jitter(luma: np.ndarray, bits: int, parity: int, *, sharp_enough: float
     number = int(usable.sum())
     if number < max(least_lines, SMOOTH_LINES):
         return Jitter(rms_px=None, lines=number)
-    wide = 1.4826 * float(np.median(np.abs(_off_path(shift[usable]))))
+    low, high = np.percentile(_off_path(shift[usable]), [10, 90])
+    wide = float(high - low) / 2.563  # of a normal distribution, one standard deviation
     own = float(np.median(spread[usable]))
     rms = np.sqrt(max(wide**2 - own**2, 0.0) / 2) * 720 / luma.shape[1]
     return Jitter(rms_px=float(rms), lines=number)
@@ -77,7 +78,8 @@ def _steps(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         shift = np.clip(shift - step, -2 * FARTHEST_PX, 2 * FARTHEST_PX)
         moved = cv2.remap(below, x + shift[:, None], y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     left = np.square(weight * (moved - above)).mean(axis=1)
-    return shift, np.sqrt(left * 4.2 / power)
+    upright = power - lines.shape[1] * left * 0.15  # what noise alone gives of slope
+    return shift, np.sqrt(left * 4.2 / np.maximum(upright, 1e-3))
 
 
 def _off_path(shift: np.ndarray) -> np.ndarray:

@@ -61,4 +61,4 @@ def _field(lines: np.ndarray) -> np.ndarray:
     number = max(4, int(EVEN_SHARE * usable.sum()))
     chosen = order[: min(number, int(usable.sum()))]
     power, uneven = power.ravel()[chosen], uneven.ravel()[chosen]
-    return power[uneven <= UNEVEN + 0.6 * np.sqrt(power)]
+    return power[uneven <= UNEVEN + 0.2 * np.minimum(np.sqrt(power), 15.0)]

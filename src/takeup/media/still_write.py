@@ -1,0 +1,195 @@
+"""Writes masters and everyday copies of stills through libvips: whole scans, pictures cut from a bed, upright copies.
+
+Masters are proven: what was written is read back and compared with the capture, pixel by pixel, in strips.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyvips
+
+from takeup.errors import CopyDiffers, Unreadable
+from takeup.media.still import OpenStill
+
+MM_PER_INCH = 25.4
+BIG_BYTES = 3_900_000_000
+ROWS = 256
+Corners = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutOut:
+    """An upright box of a scan in whole pixels."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+
+
+def outward_box(corners: Corners, size: tuple[int, int], margin_px: float) -> CutOut:
+    """The smallest upright box of whole pixels round some corners and a margin, as far as the scan goes."""
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
+    left, top = max(0, int(np.floor(min(xs) - margin_px))), max(0, int(np.floor(min(ys) - margin_px)))
+    right = min(size[0], int(np.ceil(max(xs) + margin_px)))
+    bottom = min(size[1], int(np.ceil(max(ys) + margin_px)))
+    return CutOut(x=left, y=top, width=right - left, height=bottom - top)
+
+
+def write_tiff_master(still: OpenStill, target: Path, cut: CutOut | None = None) -> None:
+    """Write a scan, or an upright box of it, as a TIFF with the same pixels, bits, profile and resolution; compare.
+
+    Raises
+    ------
+    Unreadable
+        ``capture.broken`` when the scan cannot be decoded to its end.
+    CopyDiffers
+        ``scan.master-differs``: what was read back is not what the scan holds.
+    """
+    image = still.raw()
+    if cut is not None:
+        image = image.crop(cut.x, cut.y, cut.width, cut.height)
+    ppi = still.image.ppi_stated
+    down = still.image.ppi_y_stated or ppi
+    big = image.width * image.height * image.bands * (2 if image.format == "ushort" else 1) > BIG_BYTES
+    options: dict = {"compression": "deflate", "bigtiff": big, "keep": "icc"}
+    if still.image.bits_stated == 1 and image.bands == 1:
+        options |= {"bitdepth": 1}
+    else:
+        options |= {"predictor": "horizontal"}
+    if ppi and down:
+        options |= {"xres": ppi / MM_PER_INCH, "yres": down / MM_PER_INCH, "resunit": "inch"}
+    try:
+        image.tiffsave(str(target), **options)
+    except pyvips.Error as error:
+        raise _broken(still.path, error) from error
+    _compare(still, target, cut)
+
+
+def _compare(still: OpenStill, target: Path, cut: CutOut | None) -> None:
+    source = still.raw()
+    if cut is not None:
+        source = source.crop(cut.x, cut.y, cut.width, cut.height)
+    written = pyvips.Image.new_from_file(str(target), access="sequential", revalidate=True)
+    same = (source.width, source.height, source.bands, source.format) == (
+        written.width, written.height, written.bands, written.format,
+    )  # fmt: skip
+    if not same or any(one != other for one, other in zip(_rows(source), _rows(written), strict=True)):
+        raise CopyDiffers("scan.master-differs", path=str(target))
+
+
+def _rows(image: pyvips.Image) -> Iterator[bytes]:
+    region = pyvips.Region.new(image)
+    for top in range(0, image.height, ROWS):
+        yield bytes(region.fetch(0, top, image.width, min(ROWS, image.height - top)))
+
+
+def write_jpeg_copy(
+    still: OpenStill,
+    target: Path,
+    *,
+    quality: int,
+    corners: Corners | None = None,
+    tilt: float = 0.0,
+    longest_px: int = 0,
+) -> tuple[int, int]:
+    """Write an everyday copy: cut to the print, straightened, upright, sRGB, resolution kept; its size [px].
+
+    Parameters
+    ----------
+    corners : four (x, y) or None
+        The print's corners in scan pixels, clockwise from its top left; None: the whole scan.
+    tilt : float
+        Its turn, clockwise as seen [degrees].
+    longest_px : int
+        Make it no longer than this; 0: its own size.
+
+    Raises
+    ------
+    Unreadable
+        ``capture.broken`` when the scan cannot be decoded.
+    """
+    try:
+        image = still.vips("sequential" if corners is None else "random")
+        image = in_srgb(image, still)
+        if corners is not None:
+            image = _straightened(image, corners, tilt)
+        image = image.autorot()
+        if longest_px and max(image.width, image.height) > longest_px:
+            image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
+        if still.image.ppi_stated:
+            scale = still.image.ppi_stated / MM_PER_INCH
+            image = image.copy(xres=scale, yres=(still.image.ppi_y_stated or still.image.ppi_stated) / MM_PER_INCH)
+        image.jpegsave(str(target), Q=quality, subsample_mode="off", optimize_coding=True, keep="icc", profile="srgb")
+    except pyvips.Error as error:
+        raise _broken(still.path, error) from error
+    return image.width, image.height
+
+
+def in_srgb(image: pyvips.Image, still: OpenStill) -> pyvips.Image:
+    """The picture in sRGB with 8 bits, by its own profile where it has one that fits; grey stays grey."""
+    deep = image.format == "ushort"
+    if image.get_typeof("icc-profile-data") and image.bands == 3 and still.image.profile != "unreadable":
+        return image.icc_transform("srgb", embedded=True, intent="relative", depth=8)
+    if deep:
+        image = (image / 257.0).rint().cast("uchar")
+    return image.copy(interpretation="srgb" if image.bands == 3 else "b-w")
+
+
+def _straightened(image: pyvips.Image, corners: Corners, tilt: float) -> pyvips.Image:
+    """The print alone, turned back by its tilt round its middle; one bicubic interpolation, none for a straight one."""
+    points = np.asarray(corners)
+    middle = points.mean(axis=0)
+    width = max(1, int(np.rint(np.hypot(*(points[1] - points[0])))))
+    height = max(1, int(np.rint(np.hypot(*(points[3] - points[0])))))
+    if abs(tilt) < np.rad2deg(0.5 / max(width, height)):
+        left = min(max(0, int(np.rint(middle[0] - width / 2))), max(0, image.width - width))
+        top = min(max(0, int(np.rint(middle[1] - height / 2))), max(0, image.height - height))
+        return image.crop(left, top, min(width, image.width - left), min(height, image.height - top))
+    box = outward_box(corners, (image.width, image.height), 4)
+    part = image.crop(box.x, box.y, box.width, box.height)
+    a = np.deg2rad(tilt)
+    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    shift = turn @ (0.5 - (middle - [box.x, box.y])) + np.array([width, height]) / 2 - 0.5
+    return part.affine(
+        [turn[0, 0], turn[0, 1], turn[1, 0], turn[1, 1]],
+        interpolate=pyvips.Interpolate.new("bicubic"),
+        odx=float(shift[0]),
+        ody=float(shift[1]),
+        oarea=[0, 0, width, height],
+        extend="copy",
+    )
+
+
+def page_jpeg(still: OpenStill, *, quality: int) -> tuple[bytes, int, int]:
+    """A page as JPEG bytes for a PDF, upright, grey or sRGB; with its width and height [px].
+
+    A page that lies as a JPEG in its file and stands upright is handed on byte for byte.
+    """
+    if still.image.codec == "jpeg" and still.image.orientation == 1 and still.image.channels in (1, 3):
+        return still.path.read_bytes(), still.width, still.height
+    try:
+        image = in_srgb(still.vips(), still).autorot()
+        data = image.jpegsave_buffer(Q=quality, optimize_coding=True, keep="none")
+    except pyvips.Error as error:
+        raise _broken(still.path, error) from error
+    return data, image.width, image.height
+
+
+def page_pixels(still: OpenStill) -> np.ndarray:
+    """A page as a grey array (uint8) for reading its text, upright."""
+    try:
+        image = in_srgb(still.vips(), still).autorot()
+        grey = image.colourspace("b-w") if image.bands == 3 else image
+        return grey.extract_band(0).numpy().reshape(grey.height, grey.width)
+    except pyvips.Error as error:
+        raise _broken(still.path, error) from error
+
+
+def _broken(path: Path, error: pyvips.Error) -> Unreadable:
+    lines = [line.strip() for line in str(error).splitlines() if line.strip()]
+    return Unreadable("capture.broken", path=str(path), error=lines[-1][:120] if lines else "it cannot be decoded")

