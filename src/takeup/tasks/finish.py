@@ -14,7 +14,7 @@ from typing import Any
 from takeup.box.choosing import Candidate, Choice, LeftOut, choose
 from takeup.box.folder import COPIES, MASTERS, Box, work_in
 from takeup.box.record import Fact
-from takeup.errors import CopyDiffers, NotPossible, TakeupError, Unreadable
+from takeup.errors import NotPossible, TakeupError, Unreadable
 from takeup.files.hash import hash_file
 from takeup.files.taking_back import take_back
 from takeup.media.probe import look_at
@@ -225,7 +225,9 @@ class _Item:
         make = getattr(importlib.import_module(f"takeup.tasks.finish_{medium}"), f"finish_{medium}")
         try:
             results = make(chosen, self._place(), self.rows, self.settings, self.ears)
-        except (Unreadable, CopyDiffers) as fault:
+        except NotPossible as fault:
+            if fault.key.startswith("disk."):
+                raise  # the next item would find no room either
             self._skip("finish.fault", fault)
             return []
         fresh: list[Finished] = []
@@ -282,7 +284,10 @@ class _Item:
 def recipe_of(original: Original, medium: str, rows: Rows) -> str:
     """A short name for the settings in force: when it changes, what was made before is made anew."""
     known = {name: value for name, value in asdict(original).items() if name not in ("label", "notes", "condition")}
-    settings = {name: rows.section(name) for name in (f"formats.{medium}", "formats.sound")}
+    settings = {
+        name: rows.section(name)
+        for name in (f"formats.{medium}", "formats.sound", f"{medium}.master", f"{medium}.copy", f"{medium}.page")
+    }
     return sha256(json.dumps([known, settings], sort_keys=True, default=str).encode()).hexdigest()[:16]
 
 
