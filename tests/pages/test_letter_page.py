@@ -14,7 +14,7 @@ import pytest
 from make.family import CLIPPED, family, noticed, sound_report
 
 from takeup.pages.contents import Captured, Contents, Described, Entry, Held, Shown
-from takeup.pages.letter import figure, href, letter_page, when
+from takeup.pages.letter import figure, href, letter_page, part_of, when
 from takeup.streams import Measured
 from takeup.words.sentences import say
 
@@ -202,6 +202,17 @@ def test_letter_opens_in_the_familys_language(told):
     text = letter_page(replace(told[0], lang="zh-Hans"))
     assert re.search(r'<input[^>]*value="zh-Hans"[^>]* checked>', text)
     assert not re.search(r'<input[^>]*value="en"[^>]* checked>', text)
+
+
+@pytest.mark.parametrize("part", ["a", "A", "side-a"])
+def test_part_of_a_cassette_is_its_side(part):
+    assert part_of(part, "listen") == '<span lang="en">Side A</span><span lang="zh-Hans">A 面</span>'
+
+
+def test_part_of_anything_else_keeps_its_name():
+    assert (
+        "page 3" in part_of("3", "pictures") and "<b>" not in part_of("<b>", "pictures") and part_of("", "listen") == ""
+    )
 
 
 def test_when_a_date_nobody_can_read_stays_as_it_was_given():

@@ -168,8 +168,9 @@ def groups_of(entries: list[Entry]) -> list[list[Entry]]:
 
 def part_of(part: str, section: str) -> Markup:
     """Which piece of the original: a side, a page, a back; nothing when it has but one."""
-    if part.startswith("side-"):
-        return both("side", side=part[5:].upper())
+    side = part.removeprefix("side-")
+    if len(side) == 1 and side.isascii() and side.isalpha():
+        return both("side", side=side.upper())
     if part == "back":
         return both("back")
     if part.isdigit():
