@@ -63,9 +63,9 @@ def test_take_command_killed_at_any_moment_is_picked_up_by_the_next(tmp_path):
 def test_take_onto_a_disk_that_is_too_small_says_so_before_it_copies(tmp_path):
     with small_disk(tmp_path / "disk", megabytes=24) as disk:
         box = make_box(disk / "box")
-        station = make_station(tmp_path / "st", t1__wav=wav_bytes(1) + bytes(12_000_000))
+        station = make_station(tmp_path / "st", t1__wav=wav_bytes(1) + bytes(30_000_000))
         ran = takeup("take", box.folder, station, "--json")
-        assert (ran.status, ran.out) == (2, "") and len(ran.err.splitlines()) == 1 and "12 MB" in ran.err
+        assert (ran.status, ran.out) == (2, "") and len(ran.err.splitlines()) == 1 and "30 MB" in ran.err
         assert files_under(box.folder / "captures") == {}
 
 
