@@ -161,3 +161,21 @@ def _sound(container: av.container.OutputContainer, track: av.AudioStream, secon
             container.mux(packet)
     for packet in track.encode():
         container.mux(packet)
+
+
+def new_of(shown: Sequence[int]) -> np.ndarray:
+    """Which frames show a picture for the first time."""
+    return np.diff(np.asarray(shown), prepend=-1) > 0
+
+
+def glances_of(path: Path):
+    """A file's glances, read by libav directly and not by takeup's own reader."""
+    from takeup.measure.film.glances import begin_glances, finish_glances, step_glances
+
+    state = begin_glances()
+    with av.open(str(path)) as container:
+        container.streams.video[0].thread_type = "AUTO"
+        for frame in container.decode(video=0):
+            luma = np.asarray(frame.reformat(format="yuv444p").to_ndarray())
+            state = step_glances(state, [list(luma)])
+    return finish_glances(state)

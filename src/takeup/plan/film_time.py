@@ -127,7 +127,8 @@ def frame_times(
         end = at + 1
         while end < frames and not new[end] and not unsure[end]:
             end += 1
-        times.extend(times[-1] + Fraction(step, (end - at)) / rate for step in range(1, end - at + 1))
+        begin = times[-1]
+        times += [begin + Fraction(step, end - at) / rate for step in range(1, end - at + 1)]
         at = end
     return times
 

@@ -10,16 +10,21 @@ from scipy.ndimage import percentile_filter
 from takeup.measure.film.cadence import log_steps
 from takeup.measure.film.stretches import Stretches, stretches
 
+LIVELY = 0.7  # a frame this little below its surroundings moves as they do [natural log]
+UNEASY = 1.2  # where a tenth of the surroundings lies further down than this, a coder skips pictures of its own accord
+LONGEST = 4  # more frames in a row without a difference are rather a still scene
 SAME = 0.02  # two decoded frames that differ by less are the same to the eye of any decoder [code]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OddRepeats:
-    """``new`` True where a frame is to be kept; ``undetermined`` frames that lie between the two kinds."""
+    """``new`` True where a frame is to be kept; ``undetermined`` frames that lie between the two kinds; ``many`` whether
+    the repeats are a group of their own and not single ones."""
 
     new: np.ndarray
     undetermined: Stretches
     count: int
+    many: bool
 
 
 def odd_repeats(difference: np.ndarray, *, window: int, least_level: float, least_dip: float) -> OddRepeats:
@@ -46,18 +51,26 @@ def odd_repeats(difference: np.ndarray, *, window: int, least_level: float, leas
     dip = np.where(moving, around - logs, 0.0)
     valley = _valley(dip[1:], least_dip)
     if valley is None:
-        same = moving & (difference < SAME) & (dip >= least_dip) & _alone(dip)
+        steady = percentile_filter(dip, 90, size=min(window, len(logs)), mode="nearest") < UNEASY
+        low, lively = moving & steady & (difference < SAME) & (dip >= least_dip), dip < LIVELY
     else:
-        same = dip >= valley + 0.5
+        low, lively = dip >= valley + 0.5, dip < valley - 0.5
+    low[0] = False
+    same = _between_lively(low, lively)
     between = np.zeros(len(logs), dtype=bool) if valley is None else (dip > valley - 0.5) & ~same
-    same[0] = between[0] = False
-    return OddRepeats(new=~same, undetermined=stretches(between), count=int(same.sum()))
+    between[0] = False
+    count = int(same.sum())
+    return OddRepeats(new=~same, undetermined=stretches(between), count=count, many=valley is not None)
 
 
-def _alone(dip: np.ndarray) -> np.ndarray:
-    """Where the frames on both sides differ as much as their surroundings: not a moment of rest in the scene."""
-    lively = dip < 0.7
-    return np.concatenate(([False], lively[:-1])) & np.concatenate((lively[1:], [False]))
+def _between_lively(low: np.ndarray, lively: np.ndarray) -> np.ndarray:
+    """Of runs of low frames those that are short and stand between frames that move: no moment of rest in a scene."""
+    taken = np.zeros(len(low), dtype=bool)
+    for first, last in stretches(low):
+        inside = 0 < first and last < len(low) - 1 and last - first < LONGEST
+        if inside and lively[first - 1] and lively[last + 1]:
+            taken[first : last + 1] = True
+    return taken
 
 
 def _valley(dip: np.ndarray, least_dip: float) -> float | None:

@@ -65,6 +65,10 @@ def phases(difference: np.ndarray, found: Cadence, *, window: int, odds: float, 
     for at in slips:
         unsure = _about_the_slip(score, int(path[at - 1]), int(path[at]), int(at), odds)
         settled[unsure], new[unsure] = False, True
+        # A picture held or lost breaks the pattern just here: a frame that is plain by itself needs no pattern.
+        near = np.arange(max(0, at - ratio.denominator), min(count, at + ratio.denominator + 1))
+        plain = near[np.abs(against[near]) >= np.log(odds)]
+        settled[plain], new[plain] = True, against[plain] > 0
     new[0] = True
     told = tuple(int(at) for at in slips if sure[at - 1] and sure[at])
     return Phases(new=new, undetermined=stretches(~settled), slips=told)

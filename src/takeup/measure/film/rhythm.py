@@ -104,7 +104,7 @@ def rhythm(
     if count < 4:
         return Rhythm(share=Fraction(1), new=np.ones(count, dtype=bool), undetermined=())
     odd = odd_repeats(step, window=odd_window, least_level=odd_level, least_dip=odd_dip)
-    if odd.count > odd_share * count:
+    if odd.many and odd.count > odd_share * count:
         return Rhythm(share=None, new=odd.new, undetermined=odd.undetermined)
     told = int((step[1:] >= told_level).sum()) >= min(window, count - 1) / 2
     return Rhythm(
