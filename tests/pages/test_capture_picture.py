@@ -44,7 +44,8 @@ def test_picture_long_films_show_ten_pictures():
 @pytest.mark.parametrize("text", ["\x00\x0b<x>", "\ud800", "é" * 999, "外婆" * 200, "&amp;", "]]>"])
 def test_picture_holds_any_label_and_file_name(text):
     original = Original(id="i" * 40, carrier="vhs", label=text)
-    ElementTree.fromstring(capture_picture(sound_report(10), original, [], "en", file=text))
+    picture = ElementTree.fromstring(capture_picture(sound_report(10), original, [], "en", file=text))
+    assert any(element.text == "i" * 40 for element in picture.iter())
 
 
 def test_draw_writes_by_the_ending(tmp_path):

@@ -128,6 +128,7 @@ def test_letter_big_button_plays_and_only_one_plays_at_a_time(opened):
     )
     page.locator("button.go").nth(1).click()
     page.wait_for_function("document.querySelectorAll('audio')[1].paused")
+    assert page.evaluate("[...document.querySelectorAll('audio')].every(audio => audio.paused)")
 
 
 def test_letter_a_place_plays_from_a_little_before_it(opened):
