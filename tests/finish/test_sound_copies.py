@@ -117,3 +117,21 @@ def test_copy_says_what_it_is(tmp_path):
     assert "date" not in tags and "c1" in tags["comment"]
     data = first.made.path.read_bytes()
     assert data.index(b"moov") < data.index(b"mdat")
+
+
+@pytest.mark.parametrize(("coder", "ending"), [("libmp3lame", "mp3"), ("aac", "m4a")])
+def test_lossy_capture_is_its_own_master_and_is_said(tmp_path, coder, ending):
+    """Named wrongly on purpose: the content decides, and the master gets the right ending."""
+    source = tmp_path / "c1.bin"
+    with av.open(str(source), "w", format={"mp3": "mp3", "m4a": "ipod"}[ending]) as out:
+        stream = out.add_stream(coder, rate=RATE, layout="stereo")
+        samples = noise_bursts(3, 0.3).T.astype(np.float32).copy()
+        frame = av.AudioFrame.from_ndarray(samples, format="fltp", layout="stereo")
+        frame.sample_rate = RATE
+        for packet in [*stream.encode(frame), *stream.encode(None)]:
+            out.mux(packet)
+    box = captured_box(tmp_path / "box", [Original(id="c1", carrier="cassette")])
+    put_capture(box, "c1", source, "", report_of())
+    master, copy = finish_box(box.folder, Settings()).made
+    assert master.made.path.name == f"c1.{ending}" and master.made.path.read_bytes() == source.read_bytes()
+    assert master.made.notes[0][0] == "finish.kept-lossy" and copy.made.path.suffix == ".m4a"
