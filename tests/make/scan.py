@@ -51,7 +51,7 @@ def photograph(rng: np.random.Generator, width: int, height: int) -> np.ndarray:
 
 def lid(rng: np.random.Generator, rows: int, columns: int, level: float, swing: float) -> np.ndarray:
     """A lid of slowly changing brightness."""
-    y, x = np.mgrid[0:1:rows * 1j, 0:1:columns * 1j].astype(np.float32)
+    y, x = np.mgrid[0 : 1 : rows * 1j, 0 : 1 : columns * 1j].astype(np.float32)
     field_ = np.zeros((rows, columns), np.float32)
     for _ in range(4):
         fy, fx, phase = rng.uniform(-1.3, 1.3), rng.uniform(-1.3, 1.3), rng.uniform(0, 6.28)
@@ -69,7 +69,9 @@ def outline(centre: tuple[float, float], size: tuple[float, float], tilt: float)
     return own @ turn.T + np.asarray(centre)
 
 
-def put(pixels: np.ndarray, art: np.ndarray, corners: np.ndarray, shape: str = "plain", seed: int = 0, shadow=None) -> None:
+def put(
+    pixels: np.ndarray, art: np.ndarray, corners: np.ndarray, shape: str = "plain", seed: int = 0, shadow=None
+) -> None:
     """Lay a print (float32 art) on the bed, antialiased by signed distance; ``shadow``: (dx, dy, blur, depth)."""
     rows, columns = pixels.shape[:2]
     pad = 12
@@ -126,7 +128,9 @@ def art_for(rng, size_px, ppi, kind):
     return art
 
 
-def bed(seed, *, variant="clean", ppi=150, size_in=(12, 17), steep=False, shadow=True, many=None, shape="plain", noise=1.5):
+def bed(
+    seed, *, variant="clean", ppi=150, size_in=(12, 17), steep=False, shadow=True, many=None, shape="plain", noise=1.5
+):
     """A bed of prints. ``variant``: clean, bordered, faded, black, mixed, back."""
     rng = np.random.default_rng(seed)
     rows, columns = int(size_in[1] * ppi), int(size_in[0] * ppi)
@@ -150,7 +154,9 @@ def bed(seed, *, variant="clean", ppi=150, size_in=(12, 17), steep=False, shadow
         grown = outline(tuple(centre), tuple(size + 0.12 * ppi), tilt)
         if any(_meet(grown, other) for other in boxes):
             continue
-        kind = {"mixed": rng.choice(["clean", "bordered", "faded"]), "back": rng.choice(["clean", "back"])}.get(variant, variant)
+        kind = {"mixed": rng.choice(["clean", "bordered", "faded"]), "back": rng.choice(["clean", "back"])}.get(
+            variant, variant
+        )
         side = (1, 2, 1.6, float(rng.uniform(10, 35))) if shadow and variant != "black" else None
         put(pixels, art_for(rng, size, ppi, kind), corners, shape, seed, side)
         boxes.append(grown)

@@ -18,7 +18,13 @@ FAMILY = {
     "print": "print", "document": "document", "newspaper": "newspaper", "slide": "film", "negative": "film",
     "microfilm": "micro", "microfiche": "micro",
 }  # fmt: skip
-LATER = {"sharpness": "cycles/pixel", "cast": "CIELAB", "upsampled": "factor", "block_grid": "certainty", "streaks": "count"}
+LATER = {
+    "sharpness": "cycles/pixel",
+    "cast": "CIELAB",
+    "upsampled": "factor",
+    "block_grid": "certainty",
+    "streaks": "count",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,7 +20,14 @@ def file_findings(seen: Seen, family: str, original: Original, rows: Rows) -> li
     findings = []
     if seen.broken:
         findings.append(
-            Finding(name="corrupt", verdict="redo", again="helps", says="corrupt.scan", facts={"error": seen.broken}, rows=("scan.corrupt.least",))
+            Finding(
+                name="corrupt",
+                verdict="redo",
+                again="helps",
+                says="corrupt.scan",
+                facts={"error": seen.broken},
+                rows=("scan.corrupt.least",),
+            )
         )
     findings += _resolution(seen, family, original, rows)
     findings += _depth(seen, family, rows)
@@ -36,7 +43,11 @@ def file_findings(seen: Seen, family: str, original: Original, rows: Rows) -> li
 def _resolution(seen: Seen, family: str, original: Original, rows: Rows) -> list[Finding]:
     ppi = seen.image.ppi_stated
     if ppi is None:
-        return [Finding(name="resolution", verdict="look", again="no", says="resolution.unknown", rows=("scan.resolution.told",))]
+        return [
+            Finding(
+                name="resolution", verdict="look", again="no", says="resolution.unknown", rows=("scan.resolution.told",)
+            )
+        ]
     across = min(ppi, seen.image.ppi_y_stated or ppi)
     if family == "micro":
         if not original.reduction:
@@ -95,7 +106,15 @@ def place_findings(seen: Seen, family: str, rows: Rows) -> list[Finding]:
         return []
     findings = []
     if pictures.ground == "empty" and family in ("print", "film"):
-        findings.append(Finding(name="split_unsure", verdict="look", again="may help", says="split_unsure.empty", rows=("scan.split.least_sides",)))
+        findings.append(
+            Finding(
+                name="split_unsure",
+                verdict="look",
+                again="may help",
+                says="split_unsure.empty",
+                rows=("scan.split.least_sides",),
+            )
+        )
     for box in pictures.unsure:
         findings.append(
             Finding(name="split_unsure", verdict="look", again="may help", area=box, facts={"count": len(pictures.unsure)},

@@ -52,7 +52,12 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     if capture.image.pages > 1:
         measures["pages"] = Measured(value=capture.image.pages, unit="count")
     return Report(
-        medium="scan", seconds=None, measures=measures, findings=merged(findings), trace=Trace(thumb=thumb), stills=stills
+        medium="scan",
+        seconds=None,
+        measures=measures,
+        findings=merged(findings),
+        trace=Trace(thumb=thumb),
+        stills=stills,
     )
 
 
@@ -67,7 +72,10 @@ def look_through(
         return Seen(image=replace(capture.image, page=page), broken=str(fault.facts.get("error", fault.key))), None
     image = still.image
     block = block_for(still.width, still.height, image.ppi_stated, rows)
-    small_state, depth_state = miniature.begin(block), depth.begin(8 * still.dtype.itemsize, every=4 if block > 2 else 1)
+    small_state, depth_state = (
+        miniature.begin(block),
+        depth.begin(8 * still.dtype.itemsize, every=4 if block > 2 else 1),
+    )
     rail_state = rails.begin(block, still.full_scale)
     broken = "pixels are missing at its end" if INCOMPLETE in capture.notes else ""
     try:
@@ -115,9 +123,7 @@ def _with_pictures(
     if family in PAGES_OF_TEXT and found.ground == "whole":
         text = text_tilt(_grey(small.pixels))
         text = text if text is not None and text.clear >= rows.value("scan.tilt.clear") else None
-    return replace(
-        seen, pictures=found, low=tuple(lows), high=tuple(highs), weights=tuple(weights), text=text
-    )
+    return replace(seen, pictures=found, low=tuple(lows), high=tuple(highs), weights=tuple(weights), text=text)
 
 
 def pictures_whole(size: tuple[int, int]) -> Pictures:

@@ -132,9 +132,7 @@ def _local(small: np.ndarray, surface: np.ndarray, shape: tuple[int, int]) -> np
     weight[(np.abs(away) > 2.5).any(axis=2)] = 0
     spread = max(shape) * 0.03
     total = cv2.GaussianBlur(weight, (0, 0), spread)
-    planes = [
-        cv2.GaussianBlur(away[..., c] * weight, (0, 0), spread) / (total + 0.05) for c in range(small.shape[2])
-    ]
+    planes = [cv2.GaussianBlur(away[..., c] * weight, (0, 0), spread) / (total + 0.05) for c in range(small.shape[2])]
     return np.stack(planes, axis=2)
 
 

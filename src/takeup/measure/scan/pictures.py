@@ -160,7 +160,7 @@ def _without_inner(found: list[Fitted]) -> list[Fitted]:
 
 def _is_paper(shape: Shape) -> bool:
     """Whether what stands out has the straight outline of paper; a face or a lamp in a picture has not."""
-    return shape.straight > 0.75 and shape.fill > 0.4
+    return shape.edged > 0.8 and shape.fill > 0.4
 
 
 def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[int, int]) -> Print:

@@ -68,7 +68,9 @@ def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, per_inch: float
     return [Piece(box=part_of(shape.box, p.u0, p.v0, p.u1, p.v1), seams=p.seams) for p in parts]
 
 
-def _by_corners(flat: np.ndarray, picture: np.ndarray, part: _Part, per_inch: float | None, depth: int) -> list[_Part] | None:
+def _by_corners(
+    flat: np.ndarray, picture: np.ndarray, part: _Part, per_inch: float | None, depth: int
+) -> list[_Part] | None:
     """Cut a shape that is no rectangle at the corners between its prints, so that all pieces become rectangles."""
     part = _tight(flat, part)
     window = flat[part.v0 : part.v1, part.u0 : part.u1]

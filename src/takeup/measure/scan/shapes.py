@@ -22,6 +22,7 @@ class Shape:
     box: Box
     fill: float
     straight: float
+    edged: float  # share of its outline made of long straight pieces, in whatever directions
     touches: tuple[bool, bool, bool, bool]
 
     @property
@@ -62,7 +63,17 @@ def describe(contour: np.ndarray, bed: tuple[int, ...]) -> Shape:
     low, high = points.min(0), points.max(0)
     touches = (low[1] <= 2.0, high[0] >= columns - 2.0, high[1] >= rows - 2.0, low[0] <= 2.0)
     fill = area / max(on_bed, 1.0)
-    return Shape(contour=contour, box=box, fill=fill, straight=straight, touches=tuple(map(bool, touches)))
+    return Shape(
+        contour=contour, box=box, fill=fill, straight=straight, edged=edged(contour), touches=tuple(map(bool, touches))
+    )  # fmt: skip
+
+
+def edged(contour: np.ndarray) -> float:
+    """The share of an outline that consists of straight pieces longer than a tenth of its reach: paper has edges."""
+    corners = cv2.approxPolyDP(contour[:, None, :], 3.0, True)[:, 0, :]
+    sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    reach = float(np.hypot(*np.ptp(contour, axis=0)))
+    return float(sides[sides >= 0.1 * reach].sum() / max(sides.sum(), 1e-9))
 
 
 def main_direction(points: np.ndarray) -> tuple[float, float]:

@@ -78,7 +78,15 @@ def fit_box(
     for turn in range(rounds):
         reach = outward_px if turn == 0 else 4.0
         sides = [
-            _side(away, others, box, n, noise, 3.0 if held[n] else reach, 3.0 if held[n] else (inward_px if not turn else 4.0))
+            _side(
+                away,
+                others,
+                box,
+                n,
+                noise,
+                3.0 if held[n] else reach,
+                3.0 if held[n] else (inward_px if not turn else 4.0),
+            )
             for n in range(4)
         ]
         if not turn:
