@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+from takeup.measure.sound.ending import Ending
 from takeup.measure.sound.history import runs_of
 from takeup.measure.sound.states import ELECTRONICS, PROGRAMME, ZERO
 from takeup.measure.sound.whole import SoundFacts
@@ -12,6 +16,8 @@ from takeup.tables.rows import Rows
 def judge_silence(facts: SoundFacts, rows: Rows) -> list[Finding]:
     """A whole capture without sound: no signal at all (``redo``) or a blank tape (``look``); long holes inside."""
     limits = rows.section("sound.silence")
+    if facts.seconds < limits["shortest_s"]:
+        return []
     if not facts.has_programme or facts.loudest_dbfs < limits["nothing_dbfs"]:
         return [_whole_silence(facts, limits["nothing_dbfs"])]
     found = []
@@ -59,20 +65,25 @@ def _hole(from_s: float, to_s: float) -> Finding:
 def judge_ending(facts: SoundFacts, stream: SoundStream, rows: Rows) -> list[Finding]:
     """``redo`` for a file shorter than it says and for sound up to the last moment; ``look`` for a stop in a pause."""
     limits = rows.section("sound.ending")
-    stated = stream.seconds_stated
+    stated, end = stream.seconds_stated, facts.ending
+    whole = end is not None and _is_whole(end, limits)
     if stated is not None and facts.seconds < stated - limits["shorter_s"]:
-        return [_early("ends_early.cut-file", "redo", "helps", facts, ("sound.ending.shorter_s",), stated)]
-    end = facts.ending
-    if end is None or facts.loudest_dbfs < rows.value("sound.silence.nothing_dbfs"):
-        return []
-    whole = end.stopped_s >= limits["stopped_s"] or end.faded
-    pause = max(limits["least_hiss_s"], limits["pause_times"] * end.longest_pause_s)
-    if whole or end.hiss_s >= min(limits["hiss_s"], pause):
+        rows_: tuple[str, ...] = ("sound.ending.shorter_s",)
+        if whole:  # what is missing was blank tape
+            return [_early("ends_early.cut-after", "look", "may help", facts, rows_, stated)]
+        return [_early("ends_early.cut-file", "redo", "helps", facts, rows_, stated)]
+    if end is None or whole or facts.loudest_dbfs < rows.value("sound.silence.nothing_dbfs"):
         return []
     if facts.seconds - end.to_s < limits["cut_s"]:
         return [_early("ends_early.in-sound", "redo", "helps", facts, ("sound.ending.cut_s", "sound.ending.hiss_s"))]
     rows_ = ("sound.ending.hiss_s", "sound.ending.pause_times")
     return [_early("ends_early.in-pause", "look", "may help", facts, rows_)]
+
+
+def _is_whole(end: Ending, limits: Mapping[str, Any]) -> bool:
+    """Stopped, faded out, or a silence clearly longer than the recording's own pauses."""
+    pause = max(limits["least_hiss_s"], limits["pause_times"] * end.longest_pause_s)
+    return end.stopped_s >= limits["stopped_s"] or end.faded or end.hiss_s >= min(limits["hiss_s"], pause)
 
 
 def _early(

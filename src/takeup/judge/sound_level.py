@@ -61,7 +61,7 @@ def _quiet(says: str, peak: float, facts: SoundFacts, rows: tuple[str, ...]) -> 
 
 def judge_dc_offset(facts: SoundFacts, rows: Rows) -> list[Finding]:
     """A centre line beside zero: told, mended in the copy, never a reason to play a tape again."""
-    if facts.digitally_silent or not facts.dc:
+    if facts.digitally_silent or not facts.dc or facts.seconds < rows.value("sound.dc_offset.shortest_s"):
         return []
     worst = max(facts.dc, key=abs)
     if abs(worst) < rows.value("sound.dc_offset.look_share"):

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 LOWEST_HZ, HIGHEST_HZ = 300.0, 12_000.0
-WINDOW_S, DENSE_S, SPACING_S = 0.085, 20.0, 1.0
+WINDOW_S, DENSE_S, SPACING_S = 0.085, 15.0, 2.0
 FARTHEST_US = 1000.0
 FEWEST = 8  # windows
+QUIET_SHARE = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,9 +47,12 @@ def begin_delay(rate_hz: int) -> DelayState:
 
 
 def step_delay(state: DelayState, block: np.ndarray) -> DelayState:
-    """Take in one block, shape (n, 2 or more): windows side by side at first, then every second."""
+    """Take in one block, shape (n, 2 or more): windows side by side at first, then every two seconds."""
+    end = state.at + (0 if state.left is None else len(state.left)) + len(block)
+    if state.next_at >= end:  # the next window is not here yet: nothing to keep
+        return replace(state, at=end, left=None)
     samples = block[:, :2] if state.left is None else np.concatenate([state.left, block[:, :2]])
-    parts, next_at, end = list(state.parts), state.next_at, state.at + len(samples)
+    parts, next_at = list(state.parts), state.next_at
     while next_at + state.size <= end:
         window = samples[next_at - state.at : next_at - state.at + state.size]
         _add(parts, window, int(next_at / state.rate_hz / 10))
@@ -76,17 +80,18 @@ def _add(parts: list, window: np.ndarray, tens: int) -> None:
 
 def finish_delay(state: DelayState) -> Delay | None:
     """The delay over the whole capture; None with too little to go by."""
-    count = sum(part[2] for part in state.parts)
+    parts = _with_sound(state.parts)
+    count = sum(part[2] for part in parts)
     if count < FEWEST:
         return None
-    sums = np.sum([part[1] for part in state.parts], axis=0)
+    sums = np.sum([part[1] for part in parts], axis=0)
     fitted = _fit(sums, count, state, LOWEST_HZ, HIGHEST_HZ)
     if fitted is None:
         return None
     tau, error, coherence = fitted
     halves, bands = [], []
-    middle = (len(state.parts) + 1) // 2
-    for some in (state.parts[:middle], state.parts[middle:]):
+    middle = (len(parts) + 1) // 2
+    for some in (parts[:middle], parts[middle:]):
         if some:
             some_sums, some_count = np.sum([part[1] for part in some], axis=0), sum(part[2] for part in some)
             half = _fit(some_sums, some_count, state, LOWEST_HZ, HIGHEST_HZ, tau)
@@ -103,10 +108,18 @@ def finish_delay(state: DelayState) -> Delay | None:
     )
 
 
+def _with_sound(parts: tuple[tuple[int, np.ndarray, int], ...]) -> list[tuple[int, np.ndarray, int]]:
+    """The parts that are not 20 dB quieter than the loudest: pauses and blank tape tell nothing."""
+    loudness = [float((part[1][0] + part[1][1]).real.sum()) / part[2] for part in parts]
+    return [part for part, loud in zip(parts, loudness) if loud >= QUIET_SHARE * max(loudness) > 0]
+
+
 def _fit(
     sums: np.ndarray, count: int, state: DelayState, low: float, high: float, near: float | None = None
 ) -> tuple[float, float, float] | None:
     """Delay [s], its standard error [s], weighted coherence."""
+    if count < 2:
+        return None
     bins = np.fft.rfftfreq(state.size, 1 / state.rate_hz)
     used = (bins >= low) & (bins <= min(high, 0.45 * state.rate_hz))
     one, other, cross = (part[used] for part in sums)
@@ -114,7 +127,7 @@ def _fit(
     square = np.abs(cross) ** 2 / np.maximum(one.real * other.real, 1e-300)
     square = np.clip((square - 1 / count) / (1 - 1 / count), 0, 0.9999)  # what chance alone gives, taken off
     weight = square / (1 - square)
-    if weight.sum() <= 0 or count < 2:
+    if weight.sum() <= 0:
         return None
     tau = near if near is not None else _coarse(cross, weight, frequency)
     for _ in range(4):

@@ -9,16 +9,18 @@ from __future__ import annotations
 import numba
 import numpy as np
 
-CHANNEL_SUMS = 11  # of one channel in a hop, in this order:
-SUM, SQUARES, K_SQUARES, STEPS, HIGH, HIGH_COUNT, HIGH_RUNS, LOW, LOW_COUNT, LOW_RUNS, PEAK = range(CHANNEL_SUMS)
+from takeup.measure.sound.compiling import compiled
+
+CHANNEL_SUMS = 10  # of one channel in a hop, in this order:
+SUM, SQUARES, STEPS, HIGH, HIGH_COUNT, HIGH_RUNS, LOW, LOW_COUNT, LOW_RUNS, PEAK = range(CHANNEL_SUMS)
 PAIR_SUMS = 4  # of two channels: product; below 1 kHz: left squared, right squared, product
 LEFT, RIGHT, BOTH = 0, CHANNEL_SUMS, 2 * CHANNEL_SUMS
 SUMS = 2 * CHANNEL_SUMS + PAIR_SUMS
 TAIL = 64  # samples of the hop before that are still seen; the true peak is looked for TAIL / 2 samples late
 HALF_TAPS = 24
-CHANNEL_STATE = 4 + 3 + 2 + 1  # K filter; last value, the one before its run, run; low band: two poles; true peak
+CHANNEL_STATE = 3 + 2 + 1  # last value, the one before its run, run; low band: two poles; true peak
 STATE = 2 * CHANNEL_STATE + 1  # and: whether any sample is finer than 16 bits
-K, RUN, LOW_BAND, TRUE_PEAK = 0, 4, 7, 9
+RUN, LOW_BAND, TRUE_PEAK = 0, 3, 5
 FINE = 2 * CHANNEL_STATE
 SHORTEST_RUN = 3  # equal neighbours [samples]
 ENTRY_STEPS = 5.0  # a cut top is entered and left by steps of at least so many quantising steps ...
@@ -30,12 +32,10 @@ STRIDE = 32  # samples looked at together
 QUICK = {"contract", "nsz", "reassoc", "arcp"}
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=QUICK)
-def hear_pair(
+def _hear_pair(
     block: np.ndarray,
     left: int,
     right: int,
-    filters: np.ndarray,
     hop: int,
     low_step: int,
     low_share: float,
@@ -51,8 +51,6 @@ def hear_pair(
     block : float32 array, shape (hops * hop, channels)
     left, right : int
         Columns to hear.
-    filters : float64 array, shape (10,)
-        K-weighting at this rate, both stages as state updates: b0, b1 - a1 b0, b2 - a2 b0, a1, a2.
     hop, low_step : int
         Frames in a hop; frames averaged for one step of the low band.
     low_share : float
@@ -75,7 +73,6 @@ def hear_pair(
         for i in range(hop):
             a[TAIL + i] = block[start + i, left]
             b[TAIL + i] = block[start + i, right]
-        _weigh(a, b, filters, hop, state, done[at])
         _add_up(a, hop, state, 0, done[at, LEFT:RIGHT])
         _add_up(b, hop, state, CHANNEL_STATE, done[at, RIGHT:BOTH])
         _pair_up(a, b, hop, low_step, low_share, state, done[at])
@@ -87,33 +84,6 @@ def hear_pair(
     for i in range(TAIL):
         tails[0, i] = a[i]
         tails[1, i] = b[i]
-
-
-@numba.njit(nogil=True, error_model="numpy", fastmath={"contract", "nsz"})
-def _weigh(a: np.ndarray, b: np.ndarray, filters: np.ndarray, hop: int, state: np.ndarray, sums: np.ndarray) -> None:
-    """K-weighted energy of both channels: four independent chains, which hide each other's waiting."""
-    b0, b1, b2, a1, a2 = filters[0], filters[1], filters[2], filters[3], filters[4]
-    c0, c1, c2, d1, d2 = filters[5], filters[6], filters[7], filters[8], filters[9]
-    p1, p2, p3, p4 = state[0], state[1], state[2], state[3]
-    r1, r2, r3, r4 = state[CHANNEL_STATE], state[CHANNEL_STATE + 1], state[CHANNEL_STATE + 2], state[CHANNEL_STATE + 3]
-    k_l, k_r = 0.0, 0.0
-    for i in range(TAIL, TAIL + hop):
-        x, y = np.float64(a[i]), np.float64(b[i])
-        u, w = b0 * x + p1, b0 * y + r1
-        p1, r1, p2, r2 = (b1 * x + p2) - a1 * p1, (b1 * y + r2) - a1 * r1, b2 * x - a2 * p1, b2 * y - a2 * r1
-        v, z = c0 * u + p3, c0 * w + r3
-        p3, r3, p4, r4 = (c1 * u + p4) - d1 * p3, (c1 * w + r4) - d1 * r3, c2 * u - d2 * p3, c2 * w - d2 * r3
-        k_l += v * v
-        k_r += z * z
-    if abs(p1) + abs(p2) + abs(p3) + abs(p4) < 1e-30:  # else a silent file crawls through denormal numbers
-        p1 = p2 = p3 = p4 = 0.0
-    if abs(r1) + abs(r2) + abs(r3) + abs(r4) < 1e-30:
-        r1 = r2 = r3 = r4 = 0.0
-    state[0], state[1], state[2], state[3] = p1, p2, p3, p4
-    state[CHANNEL_STATE], state[CHANNEL_STATE + 1] = r1, r2
-    state[CHANNEL_STATE + 2], state[CHANNEL_STATE + 3] = r3, r4
-    sums[LEFT + K_SQUARES] = k_l
-    sums[RIGHT + K_SQUARES] = k_r
 
 
 @numba.njit(nogil=True, error_model="numpy", fastmath=QUICK)
@@ -268,3 +238,6 @@ def _at_phase(around: np.ndarray, taps: np.ndarray) -> np.float32:
     for tap in range(taps.shape[0]):  # a bound known only here keeps the loop a loop, which is made four or eight wide
         value += around[tap] * taps[tap]
     return abs(value)
+
+
+hear_pair = compiled(_hear_pair, fastmath=QUICK)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +15,6 @@ from takeup.measure.sound.ear import (
     HIGH,
     HIGH_COUNT,
     HIGH_RUNS,
-    K_SQUARES,
     LEFT,
     LOW,
     LOW_COUNT,
@@ -28,8 +29,10 @@ from takeup.measure.sound.ear import (
     TAIL,
     hear_pair,
 )
+from takeup.measure.sound.weigh import weigh_pair
 from takeup.measure.sound.weighting import as_state_updates, interpolator, k_weighting
 
+Beside = Callable[[Callable[[], None]], Callable[[], None]]
 LOW_RATE_HZ = 6000.0
 LOW_CORNER_HZ = 1000.0
 
@@ -63,6 +66,10 @@ class HopState:
     left: np.ndarray  # frames that do not fill a hop yet
     tails: tuple[np.ndarray, ...]
     states: tuple[np.ndarray, ...]
+    memories: tuple[np.ndarray, ...]  # of the K-weighting
+    filters: np.ndarray
+    phases: np.ndarray
+    low_step: int
 
     @property
     def hop_s(self) -> float:
@@ -71,24 +78,30 @@ class HopState:
 
 def begin_hops(rate_hz: int, channels: int) -> HopState:
     """Nothing heard yet."""
-    pairs = len(_pairs(channels))
+    pairs, hop = len(_pairs(channels)), max(1, round(rate_hz / 100))
     return HopState(
         rate_hz=rate_hz,
         channels=channels,
-        hop=max(1, round(rate_hz / 100)),
+        hop=hop,
         frames=0,
         left=np.empty((0, channels), np.float32),
         tails=tuple(np.zeros((2, TAIL), np.float32) for _ in range(pairs)),
         states=tuple(np.zeros(STATE) for _ in range(pairs)),
+        memories=tuple(np.zeros(8) for _ in range(pairs)),
+        filters=as_state_updates(k_weighting(rate_hz)),
+        phases=interpolator(rate_hz),
+        low_step=_low_step(hop, rate_hz),
     )
 
 
-def step_hops(state: HopState, block: np.ndarray) -> tuple[HopState, Hops]:
+def step_hops(state: HopState, block: np.ndarray, beside: Beside | None = None) -> tuple[HopState, Hops]:
     """Hear one block.
 
     Parameters
     ----------
     block : ndarray, float32, shape (n, n_channels)
+    beside : callable, optional
+        Starts a function in another thread and hands back how to wait for it. The result is the same without.
 
     Returns
     -------
@@ -106,37 +119,56 @@ def step_hops(state: HopState, block: np.ndarray) -> tuple[HopState, Hops]:
     samples = np.concatenate([state.left, block]) if len(state.left) else block
     count = len(samples) // state.hop
     whole, left = samples[: count * state.hop], samples[count * state.hop :]
-    tails = tuple(tail.copy() for tail in state.tails)
-    states = tuple(one.copy() for one in state.states)
-    done = _hear(whole, state, tails, states, count)
-    after = replace(state, frames=state.frames + len(block), left=left.copy(), tails=tails, states=states)
-    return after, done
+    after = _fresh(state, frames=state.frames + len(block), left=left.copy())
+    return after, _hear(whole, after, count, beside)
 
 
 def finish_hops(state: HopState) -> Hops:
     """The samples left over, filled up with silence to one last hop, and one more hop of it: the true peak is late."""
     filled = np.zeros((2 * state.hop, state.channels), np.float32)
     filled[: len(state.left)] = state.left
-    tails = tuple(tail.copy() for tail in state.tails)
-    states = tuple(one.copy() for one in state.states)
-    return _hear(filled, state, tails, states, 2)
+    return _hear(filled, _fresh(state), 2, None)
 
 
-def _hear(whole: np.ndarray, state: HopState, tails: tuple, states: tuple, count: int) -> Hops:
-    filters = as_state_updates(k_weighting(state.rate_hz))
-    phases = interpolator(state.rate_hz)
-    low_step = _low_step(state.hop, state.rate_hz)
-    share = 1 - np.exp(-2 * np.pi * LOW_CORNER_HZ / (state.rate_hz / low_step))
-    sums = np.empty((len(states), count, SUMS))
+def _fresh(state: HopState, **changes: Any) -> HopState:
+    """A state whose arrays may be written."""
+    arrays: dict[str, Any] = {
+        name: tuple(one.copy() for one in getattr(state, name)) for name in ("tails", "states", "memories")
+    }
+    return replace(state, **arrays, **changes)
+
+
+def _hear(whole: np.ndarray, state: HopState, count: int, beside: Beside | None) -> Hops:
+    share = 1 - np.exp(-2 * np.pi * LOW_CORNER_HZ / (state.rate_hz / state.low_step))
+    pairs = _pairs(state.channels)
+    sums, weighed = np.empty((len(pairs), count, SUMS)), np.empty((len(pairs), count, 2))
+
+    def weigh() -> None:
+        for at, (one, other) in enumerate(pairs):
+            weigh_pair(whole, one, other, state.filters, state.hop, state.memories[at], weighed[at])
+
     if count:
-        for at, (one, other) in enumerate(_pairs(state.channels)):
-            hear_pair(whole, one, other, filters, state.hop, low_step, share, phases, tails[at], states[at], sums[at])
+        wait = beside(weigh) if beside is not None else weigh
+        for at, (one, other) in enumerate(pairs):
+            hear_pair(
+                whole,
+                one,
+                other,
+                state.hop,
+                state.low_step,
+                share,
+                state.phases,
+                state.tails[at],
+                state.states[at],
+                sums[at],
+            )
+        wait()
     by_channel = np.stack([sums[:, :, LEFT:RIGHT], sums[:, :, RIGHT:BOTH]], axis=2)  # pair, hop, side, sum
-    by_channel = by_channel.transpose(1, 0, 2, 3).reshape(count, 2 * len(states), CHANNEL_SUMS)[:, : state.channels]
+    by_channel = by_channel.transpose(1, 0, 2, 3).reshape(count, 2 * len(pairs), CHANNEL_SUMS)[:, : state.channels]
     return Hops(
         total=by_channel[..., SUM],
         squares=by_channel[..., SQUARES],
-        k_squares=by_channel[..., K_SQUARES],
+        k_squares=weighed.transpose(1, 0, 2).reshape(count, 2 * len(pairs))[:, : state.channels],
         steps=by_channel[..., STEPS],
         high=by_channel[..., HIGH],
         high_count=by_channel[..., HIGH_COUNT],

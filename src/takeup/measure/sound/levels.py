@@ -11,6 +11,7 @@ from takeup.measure.sound.loudness import sliding
 
 NOISE_HOPS, NOISE_STEP, QUIETEST_SHARE = 40, 10, 0.1
 PAUSE_SCATTER_DB = 1.5  # hops of 10 ms within a pause scatter less than this
+PAUSE_RANGE_DB = 3.0  # pauses differ from each other by less than this
 
 
 def dc_offset(history: History, zero: np.ndarray) -> np.ndarray:
@@ -48,9 +49,13 @@ def noise_floor(power: np.ndarray, content: np.ndarray) -> NoiseFloor | None:
         blocks = sliding(power[:, channel], NOISE_HOPS, NOISE_STEP)
         chosen = np.flatnonzero(whole)
         chosen = chosen[np.argsort(blocks[chosen], kind="stable")][: max(1, int(len(chosen) * QUIETEST_SHARE))]
+        surest = chosen[: max(3, len(chosen) // 5)]
+        hops = decibels(power[surest[:, None] * NOISE_STEP + np.arange(NOISE_HOPS), channel])
+        pauses = bool(np.median(hops.std(axis=1)) <= PAUSE_SCATTER_DB)
+        if pauses:  # with fewer pauses than a tenth the rest of the tenth is programme: not pooled
+            chosen = chosen[decibels(blocks[chosen]) <= decibels(np.median(blocks[surest])) + PAUSE_RANGE_DB]
         floors.append(float(decibels(blocks[chosen].mean())))
-        hops = decibels(power[chosen[:, None] * NOISE_STEP + np.arange(NOISE_HOPS), channel])
-        at_most.append(bool(np.median(hops.std(axis=1)) > PAUSE_SCATTER_DB))
+        at_most.append(not pauses)
     louder = int(np.argmax(floors))
     return NoiseFloor(dbfs=floors[louder], at_most=at_most[louder], by_channel=tuple(floors))
 
