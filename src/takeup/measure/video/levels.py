@@ -58,8 +58,8 @@ def begin(rows: int, columns: int, bits: int) -> Counted:
         columns,
         bits,
         np.zeros(codes, np.int64),
-        np.zeros((2 * EDGE, 3, codes), np.int64),
-        np.zeros((pairs, codes), np.int64),
+        np.zeros((2 * EDGE, 3, codes), np.int32),
+        np.zeros((pairs, codes), np.int32),
     )
 
 
@@ -109,8 +109,16 @@ def finish(
     left = empty.columns(state.sides[:EDGE, 1])
     right = empty.columns(state.sides[EDGE:, 1][::-1])
     kept = state.sides[left : 2 * EDGE - right]
-    total = state.middle + state.bars[top : 2 * pairs - bottom].sum(axis=0) + kept[:, 1].sum(axis=0)
-    total = total + (0 if top else kept[:, 0].sum(axis=0)) + (0 if bottom else kept[:, 2].sum(axis=0))
+    total = (
+        state.middle
+        + state.bars[top : 2 * pairs - bottom].sum(axis=0, dtype=np.int64)
+        + kept[:, 1].sum(axis=0, dtype=np.int64)
+    )
+    total = (
+        total
+        + (0 if top else kept[:, 0].sum(axis=0, dtype=np.int64))
+        + (0 if bottom else kept[:, 2].sum(axis=0, dtype=np.int64))
+    )
     y, end = TOP + 2 * top, state.rows - HEAD_SWITCH - 2 * bottom
     area = (left, y, state.columns - left - right, end - y)
     return _levels(total, unit, area, rails, limits)
@@ -171,7 +179,7 @@ def _bar_pairs(rows: int) -> int:
 def _count(groups: np.ndarray, codes: int) -> np.ndarray:
     """Code counts of each row of ``groups``."""
     index = groups.astype(np.int64) + np.arange(len(groups))[:, None] * codes
-    return np.bincount(index.ravel(), minlength=len(groups) * codes).reshape(len(groups), codes)
+    return np.bincount(index.ravel(), minlength=len(groups) * codes).reshape(len(groups), codes).astype(np.int32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +213,7 @@ def _bars(state: Counted, empty: _Empty) -> tuple[int, int]:
         while number < pairs and empty.holds(counts[number]):
             number += 1
         found.append(number)
-        medians.append(percentile(counts[:number].sum(axis=0), 50) if number else 0.0)
+        medians.append(percentile(counts[:number].sum(axis=0, dtype=np.int64), 50) if number else 0.0)
     if not found[0] or not found[1]:
         return 0, 0
     high, low = found[0] + TOP // 2, found[1] + HEAD_SWITCH // 2  # with the lines that nobody counts
