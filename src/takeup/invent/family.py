@@ -13,7 +13,7 @@ from takeup.invent.tape import Shot, tape_pictures
 from takeup.invent.voices import side, strings, talk, through_input
 
 SOUND_HZ = 96000
-TOO_LOUD_DB = 16.0  # the first try of side A
+TOO_LOUD_DB = 12.0  # the first try of side A
 PRINTS_PPI, SLIDE_PPI, PAGE_PPI, NEWS_PPI = 600, 2400, 300, 100
 
 ITEMS = """\
@@ -160,10 +160,10 @@ def album() -> np.ndarray:
     prints = [
         Print(picture=town(71, 1800, 1260), width_in=5, height_in=3.5, middle_in=(2.85, 2.1), tilt=3.2),
         Print(
-            picture=town(72, 1500, 1500), width_in=3.5, height_in=3.5, middle_in=(6.4, 5.5), tilt=-2.1, border_in=0.18
+            picture=town(72, 1500, 1500), width_in=3.5, height_in=3.5, middle_in=(6.4, 5.85), tilt=-2.1, border_in=0.18
         ),
         Print(picture=town(73, 1400, 1000), width_in=3.5, height_in=2.5, middle_in=(2.1, 5.6), tilt=1.3),
-        Print(picture=town(74, 1800, 1260), width_in=5, height_in=3.5, middle_in=(3.0, 9.6), tilt=-4.0),
+        Print(picture=town(74, 1800, 1260), width_in=4.5, height_in=3, middle_in=(2.7, 9.7), tilt=-4.0),
     ]
     return bed(prints, (8.5, 11.7), PRINTS_PPI, 75)
 
