@@ -91,7 +91,18 @@ def judge_shape(stream: PictureStream, rows: Rows) -> list[Finding]:
     """How wide the file says the picture is. An unstated shape on a tape's own width is told, never judged."""
     aspect = displayed_aspect(stream, rows)
     low, high = rows.value("video.shape.good")
-    if aspect is None or low <= aspect <= high:
+    if aspect is None:
+        return [
+            Finding(
+                name="wrong_shape",
+                verdict="good",
+                again="no",
+                says="wrong_shape.unstated",
+                facts={"width": stream.width, "height": stream.height},
+                rows=("video.shape.tape_widths",),
+            )
+        ]
+    if low <= aspect <= high:
         return []
     wide = rows.value("video.shape.wide")
     says = "wrong_shape.wide" if wide[0] <= aspect <= wide[1] else "wrong_shape.flag"
