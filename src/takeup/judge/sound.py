@@ -77,8 +77,8 @@ def _range(facts: SoundFacts, rows: Rows) -> Measured:
     shortest = rows.value("sound.loudness.range_shortest_s")
     if facts.digitally_silent:
         return Measured(value=None, unit="LU", why="sound.silent")
-    if facts.content_s < shortest - 1e-6:
-        facts_ = {"seconds": facts.content_s, "shortest": shortest}
+    if facts.seconds < shortest - 1e-6:
+        facts_ = {"seconds": facts.seconds, "shortest": shortest}
         return Measured(value=None, unit="LU", why="sound.short-for-range", why_facts=facts_)
     return _figure(facts.range_lu, "LU", "sound.below-gate", 3)
 
