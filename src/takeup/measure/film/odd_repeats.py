@@ -18,8 +18,8 @@ SAME = 0.02  # two decoded frames that differ by less are the same to the eye of
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OddRepeats:
-    """``new`` True where a frame is to be kept; ``undetermined`` frames that lie between the two kinds; ``many`` whether
-    the repeats are a group of their own and not single ones."""
+    """``new`` True where a frame is to be kept; ``undetermined`` frames that lie between the two kinds; ``many``
+    whether the repeats are a group of their own and not single ones."""
 
     new: np.ndarray
     undetermined: Stretches
@@ -67,7 +67,7 @@ def _between_lively(low: np.ndarray, lively: np.ndarray) -> np.ndarray:
     """Of runs of low frames those that are short and stand between frames that move: no moment of rest in a scene."""
     taken = np.zeros(len(low), dtype=bool)
     for first, last in stretches(low):
-        inside = 0 < first and last < len(low) - 1 and last - first < LONGEST
+        inside = first > 0 and last < len(low) - 1 and last - first < LONGEST
         if inside and lively[first - 1] and lively[last + 1]:
             taken[first : last + 1] = True
     return taken

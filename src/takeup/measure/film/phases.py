@@ -66,7 +66,7 @@ def phases(difference: np.ndarray, found: Cadence, *, window: int, odds: float, 
         unsure = _about_the_slip(score, int(path[at - 1]), int(path[at]), int(at), odds)
         settled[unsure], new[unsure] = False, True
         # A picture held or lost breaks the pattern just here: a frame that is plain by itself needs no pattern.
-        near = np.arange(max(0, at - ratio.denominator), min(count, at + ratio.denominator + 1))
+        near = np.arange(max(0, int(at) - ratio.denominator), min(count, int(at) + ratio.denominator + 1))
         plain = near[np.abs(against[near]) >= np.log(odds)]
         settled[plain], new[plain] = True, against[plain] > 0
     new[0] = True
