@@ -162,3 +162,21 @@ def test_check_film_sound_without_picture_is_refused(tmp_path):
     with pytest.raises(Unreadable):
         asked = Asked(original=Original(id="f1", carrier="8mm"))
         check_film(tmp_path / "reel.mp4", replace(capture, picture=None), asked, load_rows())
+
+
+def test_check_film_pictures_that_change_size_are_refused_plainly(clean, monkeypatch):
+    from dataclasses import replace
+
+    from takeup.tasks import check_film as room
+
+    def reading(*args, **kwargs):
+        for number, thing in enumerate(read_moving(*args, **kwargs)):
+            small = number == 30
+            yield replace(thing, planes=tuple(plane[::2, ::2] for plane in thing.planes)) if small else thing
+
+    from takeup.media.moving import read_moving
+
+    monkeypatch.setattr(room, "read_moving", reading)
+    with pytest.raises(Unreadable) as refused:
+        check(clean)
+    assert (refused.value.key, refused.value.facts["frame"]) == ("film.size-changes", 30)

@@ -61,7 +61,7 @@ def check_film(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     Raises
     ------
     Unreadable
-        ``capture.broken`` when not one picture can be decoded.
+        ``capture.broken`` when not one picture can be decoded; ``film.size-changes`` when the pictures change size.
     """
     if capture.picture is None:
         raise Unreadable("capture.broken", path=str(path), error="no picture track")
@@ -69,6 +69,8 @@ def check_film(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     reading = read_moving(path, capture, idle_s=asked.idle_s)
     for thing in reading:
         if isinstance(thing, Picture):
+            if not walk.same_size(thing):
+                raise Unreadable("film.size-changes", path=str(path), frame=thing.index)
             walk.picture(thing)
         else:
             walk.block(thing)
@@ -92,8 +94,14 @@ class _Walk:
         self.stills = Stills(asked.stills, capture.picture, rows)
         self.sound = SoundPass(capture.sound, asked, rows, of_picture=True) if capture.sound else None
         self.full_range = capture.picture.pixel_format.startswith(("yuvj", "gray"))
+        self.shape: tuple[int, ...] | None = None
         self.peak = 0.0
         self.told = 0.0
+
+    def same_size(self, picture: Picture) -> bool:
+        """Whether a picture is as large as the first one."""
+        self.shape = self.shape or picture.planes[0].shape
+        return picture.planes[0].shape == self.shape
 
     def picture(self, picture: Picture) -> None:
         self.held.append(picture.planes)

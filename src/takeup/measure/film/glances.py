@@ -89,7 +89,7 @@ def step_glances(state: GlancesState, pictures: Sequence[Sequence[np.ndarray]], 
         luma = _byte(planes[0], bits)
         seen = luma[:: max(1, -(-luma.size // ENOUGH))]
         if last is not None and last.shape != seen.shape:
-            raise UnusableSamples("film.size-changes", shape=luma.shape)
+            raise UnusableSamples("film.not-one-size", shape=luma.shape)
         step = 0.0 if last is None else float(cv2.mean(cv2.absdiff(seen, last))[0])
         last = np.array(seen)
         figures, grid = _figures(luma, _green_white(luma, planes, bits))
