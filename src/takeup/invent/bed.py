@@ -10,13 +10,14 @@ import numpy as np
 from takeup.invent.places import grain
 
 LID = 246.0
+STRIP = 512  # rows worked on at a time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Print:
     """One print on the bed: its picture, its size, where its middle lies and how it is turned [inches, degrees]."""
 
-    picture: np.ndarray  # RGB floats 0..255
+    picture: np.ndarray  # RGB 0..255
     width_in: float
     height_in: float
     middle_in: tuple[float, float]
@@ -29,15 +30,17 @@ def bed(prints: list[Print], size_in: tuple[float, float], ppi: int, seed: int) 
     dice = np.random.default_rng(seed)
     width, height = round(size_in[0] * ppi), round(size_in[1] * ppi)
     cells = dice.uniform(-2, 2, (9, 7)).astype(np.float32)
-    lid = LID + cv2.resize(cells, (width, height), interpolation=cv2.INTER_LINEAR)
-    noise = (dice.standard_normal((1024, 1024, 3), dtype=np.float32) * 1.2).astype(np.float32)
+    noise = dice.standard_normal((STRIP, 1024, 3), dtype=np.float32) * np.float32(1.2)
     out = np.empty((height, width, 3), np.uint8)
-    for top in range(0, height, 1024):
+    for top in range(0, height, STRIP):  # strips: a bed is never held as floats
+        rows = min(STRIP, height - top)
+        at = np.linspace(top, top + rows, rows, dtype=np.float32) / height * 8
+        across = np.linspace(0, 6, width, dtype=np.float32)
+        lid = LID + cv2.remap(cells, np.tile(across, (rows, 1)), np.tile(at[:, None], (1, width)), cv2.INTER_LINEAR)
         for left in range(0, width, 1024):
-            here = lid[top : top + 1024, left : left + 1024, None]
+            here = lid[:, left : left + 1024, None]
             rolled = noise[:: int(dice.choice([-1, 1])), :: int(dice.choice([-1, 1]))]
-            part = here + rolled[: here.shape[0], : here.shape[1]]
-            out[top : top + 1024, left : left + 1024] = cv2.convertScaleAbs(part)
+            out[top : top + rows, left : left + 1024] = cv2.convertScaleAbs(here + rolled[:rows, : here.shape[1]])
     for at, one in enumerate(prints):
         _lay(out, one, ppi, seed + at)
     return out
@@ -46,12 +49,16 @@ def bed(prints: list[Print], size_in: tuple[float, float], ppi: int, seed: int) 
 def _lay(out: np.ndarray, one: Print, ppi: int, seed: int) -> None:
     """Lay one print on the bed: its shadow, then its paper; only the part of the bed it covers is touched."""
     wide, tall = round(one.width_in * ppi), round(one.height_in * ppi)
-    paper = np.full((tall, wide, 3), (240, 238, 232), np.float32)
+    paper = np.full((tall, wide, 3), (240, 238, 232), np.uint8)
     border = round(one.border_in * ppi)
     inner = (wide - 2 * border, tall - 2 * border)
     how = cv2.INTER_AREA if one.picture.shape[1] > inner[0] else cv2.INTER_CUBIC
-    picture = cv2.resize(one.picture, inner, interpolation=how)
-    paper[border : tall - border, border : wide - border] = grain(picture, seed, 4.0)
+    picture = cv2.resize(one.picture.astype(np.uint8), inner, interpolation=how)
+    for top in range(0, inner[1], STRIP):
+        part = grain(picture[top : top + STRIP], seed + top, 4.0)
+        paper[border + top : border + top + len(part), border : wide - border] = cv2.convertScaleAbs(
+            np.maximum(part, 0)
+        )
     turned = cv2.getRotationMatrix2D((0, 0), -one.tilt, 1.0)[:, :2]  # OpenCV counts the other way
     half_x, half_y = np.abs(turned) @ (wide / 2, tall / 2) + round(0.08 * ppi)
     cx, cy = one.middle_in[0] * ppi, one.middle_in[1] * ppi
@@ -60,28 +67,30 @@ def _lay(out: np.ndarray, one: Print, ppi: int, seed: int) -> None:
     turn = cv2.getRotationMatrix2D((wide / 2 - 0.5, tall / 2 - 0.5), -one.tilt, 1.0)
     turn[:, 2] += (cx - left - wide / 2, cy - top - tall / 2)
     size = (right - left, foot - top)
-    codes = cv2.convertScaleAbs(paper)
-    laid = cv2.warpAffine(codes, turn, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    laid = cv2.warpAffine(paper, turn, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     cover = cv2.warpAffine(np.full((tall, wide), 255, np.uint8), turn, size, flags=cv2.INTER_LINEAR)
     small = cv2.resize(cover, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     moved = np.roll(small, (round(0.0015 * ppi), round(0.00075 * ppi)), (0, 1))
     shadow = cv2.resize(cv2.GaussianBlur(moved, (0, 0), 0.00125 * ppi), size, interpolation=cv2.INTER_LINEAR)
-    here = out[top:foot, left:right].astype(np.float32)
-    share = cover[..., None].astype(np.float32) / 255
-    here *= 1 - (0.1 / 255) * shadow[..., None] * (1 - share)
-    here += (laid - here) * share
-    out[top:foot, left:right] = cv2.convertScaleAbs(here)
+    for at in range(0, foot - top, STRIP):
+        rows = slice(at, min(at + STRIP, foot - top))
+        here = out[top:foot, left:right][rows].astype(np.float32)
+        share = cover[rows, :, None].astype(np.float32) / 255
+        here *= 1 - (0.1 / 255) * shadow[rows, :, None] * (1 - share)
+        here += (laid[rows] - here) * share
+        out[top:foot, left:right][rows] = cv2.convertScaleAbs(here)
 
 
 def slide(picture: np.ndarray, size: tuple[int, int], seed: int) -> np.ndarray:
     """A slide scanned in 16 bits: the picture with its fine grain, dark as slides are; uint16."""
-    resized = cv2.resize(picture, size, interpolation=cv2.INTER_CUBIC)
-    linear = (grain(resized, seed, 3.0) / 255).clip(0.004, 0.985) ** 1.15
-    return (
-        np.rint(linear * 65535 + np.random.default_rng(seed).uniform(-20, 20, (size[1], 1, 1)))
-        .clip(0, 65535)
-        .astype(np.uint16)
-    )
+    dice = np.random.default_rng(seed)
+    resized = cv2.resize(np.rint(picture * 257).astype(np.uint16), size, interpolation=cv2.INTER_CUBIC)
+    for top in range(0, size[1], STRIP):
+        part = grain(resized[top : top + STRIP].astype(np.float32) / 257, seed + top, 3.0)
+        linear = np.clip(part / 255, 0.004, 0.985) ** np.float32(1.15) * np.float32(65535)
+        linear += dice.uniform(-20, 20, (len(part), 1, 1)).astype(np.float32)
+        resized[top : top + STRIP] = np.clip(np.rint(linear), 0, 65535)
+    return resized
 
 
 def page(ink: np.ndarray, seed: int) -> np.ndarray:
@@ -89,7 +98,12 @@ def page(ink: np.ndarray, seed: int) -> np.ndarray:
     dice = np.random.default_rng(seed)
     height, width = ink.shape
     fibres = cv2.GaussianBlur(dice.standard_normal((height, width), dtype=np.float32), (0, 0), 1.2)
-    paper = np.array((240, 235, 222), np.float32) + 5.0 * fibres[..., None]
-    soft = cv2.GaussianBlur(ink.astype(np.float32), (0, 0), 0.7)[..., None]
-    out = paper * (1 - soft) + np.array((38, 34, 40), np.float32) * soft
-    return np.clip(out + dice.standard_normal((height, width, 1), dtype=np.float32), 0, 255).astype(np.uint8)
+    soft = cv2.GaussianBlur(ink.astype(np.float32), (0, 0), 0.7)
+    out = np.empty((height, width, 3), np.uint8)
+    for top in range(0, height, STRIP):
+        rows = slice(top, min(top + STRIP, height))
+        paper = np.array((240, 235, 222), np.float32) + 5 * fibres[rows, :, None]
+        part = paper + (np.array((38, 34, 40), np.float32) - paper) * soft[rows, :, None]
+        part += dice.standard_normal(part.shape[:2] + (1,), dtype=np.float32)
+        out[rows] = cv2.convertScaleAbs(np.maximum(part, 0))
+    return out

@@ -158,16 +158,27 @@ def beach() -> Iterator[np.ndarray]:
 def album() -> np.ndarray:
     """Four prints on the bed, none quite straight, one with a white border."""
     prints = [
-        Print(picture=town(71, 1800, 1260), width_in=5, height_in=3.5, middle_in=(2.85, 2.1), tilt=3.2),
         Print(
-            picture=town(72, 1500, 1500), width_in=3.5, height_in=3.5, middle_in=(6.4, 5.85), tilt=-2.1, border_in=0.18
+            picture=town(71, 1800, 1260).astype(np.uint8), width_in=5, height_in=3.5, middle_in=(2.85, 2.1), tilt=3.2
         ),
-        Print(picture=town(73, 1400, 1000), width_in=3.5, height_in=2.5, middle_in=(2.1, 5.6), tilt=1.3),
-        Print(picture=town(74, 1800, 1260), width_in=4.5, height_in=3, middle_in=(2.7, 9.7), tilt=-4.0),
+        Print(
+            picture=town(72, 1500, 1500).astype(np.uint8),
+            width_in=3.5,
+            height_in=3.5,
+            middle_in=(6.4, 5.85),
+            tilt=-2.1,
+            border_in=0.18,
+        ),
+        Print(
+            picture=town(73, 1400, 1000).astype(np.uint8), width_in=3.5, height_in=2.5, middle_in=(2.1, 5.6), tilt=1.3
+        ),
+        Print(
+            picture=town(74, 1800, 1260).astype(np.uint8), width_in=4.5, height_in=3, middle_in=(2.7, 9.7), tilt=-4.0
+        ),
     ]
     return bed(prints, (8.5, 11.7), PRINTS_PPI, 75)
 
 
 def hill() -> np.ndarray:
     """One slide, 36 x 24 mm."""
-    return slide(town(81, 2400, 1600), (round(36 / 25.4 * SLIDE_PPI), round(24 / 25.4 * SLIDE_PPI)), 82)
+    return slide(town(81, 1800, 1200), (round(36 / 25.4 * SLIDE_PPI), round(24 / 25.4 * SLIDE_PPI)), 82)

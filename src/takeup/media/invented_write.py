@@ -62,7 +62,7 @@ def write_h264(path: Path, pictures: Iterable[np.ndarray], rate: int) -> None:
         stream: Any = None
         for at, picture in enumerate(pictures):
             if stream is None:
-                stream = out.add_stream("libx264", rate=rate, options={"crf": "18", "preset": "veryfast"})
+                stream = out.add_stream("libx264", rate=rate, options={"crf": "18", "preset": "superfast"})
                 stream.height, stream.width = picture.shape[:2]
                 stream.pix_fmt = "yuv420p"
             frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="rgb24")
@@ -74,6 +74,7 @@ def write_tiff(path: Path, pixels: np.ndarray, ppi: int) -> None:
     """TIFF with its resolution and the sRGB profile; uint8 or uint16, shape (rows, columns, 3)."""
     import pyvips
 
+    pyvips.cache_set_max(0)  # it would keep the pixels after they are written
     image = pyvips.Image.new_from_array(pixels).copy(interpretation="rgb16" if pixels.dtype == np.uint16 else "srgb")
     per_mm = ppi / INCH_MM
     image.copy(xres=per_mm, yres=per_mm).tiffsave(str(path), resunit="inch", profile="srgb")

@@ -7,8 +7,9 @@ the spot, from seeded arrays. Given twice, it goes on where it stopped and makes
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +44,7 @@ from takeup.tasks.verify import verify
 
 BOX, STATIONS, DRIVE = "tan-marlow-box", "stations", "visitor-drive"
 FORM = "demo-1"
+WORKERS = 2
 PAGE_PX = (2550, 3300)  # Letter at 300 ppi
 
 
@@ -149,17 +151,22 @@ def _sound(name: str, make: Callable[[], Any], *, again: bool = False) -> Statio
 def _capture(wanted: Iterable[Station], stations: Path, box: Path, settings: Settings, ears: Ears) -> None:
     """Play the stations: write what is neither there nor already taken into the box."""
     taken = {Path(fact.facts["source"]) for fact in look_into(box, settings).record.latest("taken")}
-    todo = [one for one in wanted if stations / one.file not in taken and not (stations / one.file).exists()]
+    files = [one.file for one in wanted if stations / one.file not in taken]
+    todo = [file for file in files if not (stations / file).exists()]
 
-    def write(one: Station) -> None:
-        with beside(stations / one.file) as part:
-            one.write(part)
-
-    done = 0
-    with ThreadPoolExecutor(2) as pool:
-        for _ in pool.map(write, todo):
-            done += 1
+    if not todo:
+        return
+    # In processes of their own: what making takes of memory is given back when they end.
+    with ProcessPoolExecutor(WORKERS, mp_context=get_context("spawn")) as pool:
+        for done, _ in enumerate(pool.map(write_capture, todo, [stations] * len(todo)), 1):
             ears.progress(STATIONS, done, len(todo), "files")
+
+
+def write_capture(file: str, stations: Path) -> None:
+    """Play one station: its capture appears whole under its name."""
+    one = next(one for one in captures() if one.file == file)
+    with beside(stations / file) as part:
+        one.write(part)
 
 
 def _ask(original: Original, settings: Settings) -> Asked:
