@@ -43,6 +43,7 @@ def _document(face: Face, shown: Shown) -> dict[str, Any]:
                 "item": file["item"],
                 "verdict": file["verdict"],
                 "findings": [finding["name"] for finding in file["findings"]],
+                "why": [finding["why"] for finding in file["findings"] if finding["verdict"] == file["verdict"]],
             }
             for file in checked["files"]
         ],
@@ -66,7 +67,7 @@ def _lines(face: Face, shown: Shown, document: dict[str, Any]) -> Iterator[str]:
     yield face.words("demo.again")
     for capture in captures:
         if capture["verdict"] == "redo":
-            yield face.words("demo.redo", file=Path(capture["file"]).name, findings=capture["findings"])
+            yield face.words("demo.redo", file=Path(capture["file"]).name, why=capture["why"][0])
     yield face.words("demo.finished", made=len(shown.finished.made), described=shown.described)
     delivered = shown.delivered
     yield face.words("demo.delivered", files=delivered.files, bytes=delivered.bytes, drive=str(delivered.drive))

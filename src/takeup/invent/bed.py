@@ -34,9 +34,9 @@ def bed(prints: list[Print], size_in: tuple[float, float], ppi: int, seed: int) 
     out = np.empty((height, width, 3), np.uint8)
     for top in range(0, height, STRIP):  # strips: a bed is never held as floats
         rows = min(STRIP, height - top)
-        at = np.linspace(top, top + rows, rows, dtype=np.float32) / height * 8
+        down = np.linspace(top, top + rows, rows, dtype=np.float32) / height * 8
         across = np.linspace(0, 6, width, dtype=np.float32)
-        lid = LID + cv2.remap(cells, np.tile(across, (rows, 1)), np.tile(at[:, None], (1, width)), cv2.INTER_LINEAR)
+        lid = LID + cv2.remap(cells, np.tile(across, (rows, 1)), np.tile(down[:, None], (1, width)), cv2.INTER_LINEAR)
         for left in range(0, width, 1024):
             here = lid[:, left : left + 1024, None]
             rolled = noise[:: int(dice.choice([-1, 1])), :: int(dice.choice([-1, 1]))]
@@ -65,7 +65,7 @@ def _lay(out: np.ndarray, one: Print, ppi: int, seed: int) -> None:
     left, top = max(0, int(cx - half_x)), max(0, int(cy - half_y))
     right, foot = min(out.shape[1], int(cx + half_x)), min(out.shape[0], int(cy + half_y))
     turn = cv2.getRotationMatrix2D((wide / 2 - 0.5, tall / 2 - 0.5), -one.tilt, 1.0)
-    turn[:, 2] += (cx - left - wide / 2, cy - top - tall / 2)
+    turn[:, 2] += np.array([cx - left - wide / 2, cy - top - tall / 2])
     size = (right - left, foot - top)
     laid = cv2.warpAffine(paper, turn, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     cover = cv2.warpAffine(np.full((tall, wide), 255, np.uint8), turn, size, flags=cv2.INTER_LINEAR)

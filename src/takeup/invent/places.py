@@ -20,9 +20,9 @@ def town(seed: int, width: int, height: int) -> np.ndarray:
     rows = np.linspace(0, 1, height, dtype=np.float32)[:, None, None]
     picture = sky * (1.02 - 0.2 * rows) + 7 * clouds(dice, width, height, 5)[..., None]
     across = np.arange(width, dtype=np.float32) / width
-    ridge = 0.52 + sum(
-        0.05 / k * np.sin(across * 6.28 * k * dice.uniform(0.6, 1.3) + dice.uniform(0, 6)) for k in (1, 2, 5, 11)
-    )
+    ridge = np.full(width, 0.52)
+    for k in (1, 2, 5, 11):
+        ridge += 0.05 / k * np.sin(across * 6.28 * k * dice.uniform(0.6, 1.3) + dice.uniform(0, 6))
     picture = np.where(rows > ridge[None, :, None], hill * (1.3 - 0.45 * rows), picture)
     picture = np.where(rows > 0.76, ground * (1.35 - 0.45 * rows), picture).astype(np.float32)
     picture = np.array(np.broadcast_to(picture, (height, width, 3)), np.float32)
@@ -72,7 +72,7 @@ def grain(picture: np.ndarray, seed: int, deviation: float) -> np.ndarray:
     """The picture with independent noise on every value, as a sensor or an emulsion gives it."""
     dice = np.random.default_rng(seed)
     tile = dice.standard_normal((771, 771, 3), dtype=np.float32)
-    tile = deviation * (0.8 * tile[..., :1] + 0.6 * tile[..., ::-1])
+    tile = np.float32(deviation) * (np.float32(0.8) * tile[..., :1] + np.float32(0.6) * tile[..., ::-1])
     out = picture.astype(np.float32)
     for top in range(0, out.shape[0], 771):
         for left in range(0, out.shape[1], 771):
