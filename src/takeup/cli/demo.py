@@ -48,9 +48,9 @@ def _document(face: Face, shown: Shown) -> dict[str, Any]:
             for file in checked["files"]
         ],
         "unreadable": checked["unreadable"],
-        "made": len(shown.finished.made),
-        "removed": len(shown.cleared.removed),
-        "kept": len(shown.cleared.kept),
+        "made": shown.made,
+        "removed": shown.removed,
+        "kept": shown.kept,
     }
 
 
@@ -68,7 +68,7 @@ def _lines(face: Face, shown: Shown, document: dict[str, Any]) -> Iterator[str]:
     for capture in captures:
         if capture["verdict"] == "redo":
             yield face.words("demo.redo", file=Path(capture["file"]).name, why=capture["why"][0])
-    yield face.words("demo.finished", made=len(shown.finished.made), described=shown.described)
+    yield face.words("demo.finished", made=shown.made, described=shown.described)
     delivered = shown.delivered
     yield face.words("demo.delivered", files=delivered.files, bytes=delivered.bytes, drive=str(delivered.drive))
     yield face.words("demo.intact" if shown.intact else "demo.not-intact", receipt=document["receipt"])

@@ -31,11 +31,11 @@ from takeup.tasks.agree import agree
 from takeup.tasks.box_new import box_new
 from takeup.tasks.check import BoxChecked, check_box
 from takeup.tasks.checking import Asked
-from takeup.tasks.clear import Cleared, clear
+from takeup.tasks.clear import clear
 from takeup.tasks.deliver import Delivered, deliver
 from takeup.tasks.describe import describe_box
 from takeup.tasks.ears import SILENT, Ears
-from takeup.tasks.finish import BoxFinished, finish_box
+from takeup.tasks.finish import finish_box
 from takeup.tasks.pack import pack
 from takeup.tasks.plan import plan
 from takeup.tasks.screen import screen
@@ -58,11 +58,12 @@ class Shown:
     outcomes: dict[str, int]
     job: Job
     checked: BoxChecked
-    finished: BoxFinished
+    made: int  # finished files that stand, by this run or an earlier one
     described: int
     delivered: Delivered
     intact: bool
-    cleared: Cleared
+    removed: int  # station files, by this run or an earlier one
+    kept: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,11 +99,13 @@ def demo(folder: Path, settings: Settings, ears: Ears = SILENT) -> Shown:
         if present := sorted(path for path in stations.iterdir() if any(path.iterdir())):
             take(box, present, rows=rows, settings=settings, ears=ears)
         checked = check_box(box, settings, ask=lambda original: _ask(original, settings), ears=ears)
-    finished = finish_box(box, settings, ears=ears)
+    finish_box(box, settings, ears=ears)
     described = describe_box(box, settings, csv=folder / "descriptions.csv", ears=ears)
     pack(box, settings, ears=ears)
     delivered = deliver(box, drive, rows=rows, settings=settings, lang=settings.lang, ears=ears)
     verified = verify(delivered.parcel, ears)
+    kept = clear(box, settings=settings, ears=ears).kept
+    record = look_into(box, settings).record
     return Shown(
         folder=folder,
         box=box,
@@ -110,11 +113,12 @@ def demo(folder: Path, settings: Settings, ears: Ears = SILENT) -> Shown:
         outcomes={name: sum(one.outcome == name for one in screenings) for name in SEVERITY},
         job=planned.job,
         checked=checked,
-        finished=finished,
+        made=sum(not fact.facts.get("gone") for fact in record.latest("made")),
         described=len(described.described),
         delivered=delivered,
         intact=verified.intact and verified.complete,
-        cleared=clear(box, settings=settings, ears=ears),
+        removed=len(record.latest("cleared")),
+        kept=len(kept),
     )
 
 
