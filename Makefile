@@ -14,6 +14,7 @@ $(VENV)/run.stamp: requirements.lock pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .
 	$(BIN)/python -m takeup.measure.warm
+	$(BIN)/python -m takeup.tasks.sound_loops
 	touch $@
 
 $(VENV)/dev.stamp: $(VENV)/run.stamp requirements-dev.lock

@@ -6,11 +6,11 @@ import time
 from pathlib import Path
 
 from takeup.errors import Unreadable
-from takeup.measure.sound.unpack import unpack_24
 from takeup.media.sound import read_ahead, read_sound
 from takeup.streams import CaptureFile, Report
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked, Heard
+from takeup.tasks.sound_loops import quick_loops
 from takeup.tasks.sound_pass import SoundPass
 
 HEAR_EVERY_S = 0.1
@@ -37,7 +37,7 @@ def check_sound(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> R
         raise Unreadable("capture.broken", path=str(path), error="no sound track")
     walk = SoundPass(capture.sound, asked, rows)
     told = 0.0
-    for block in read_ahead(read_sound(path, capture, idle_s=asked.idle_s, quick_24=unpack_24)):
+    for block in read_ahead(read_sound(path, capture, idle_s=asked.idle_s, quick_24=quick_loops().unpack_24)):
         walk.hear(block)
         now = time.monotonic()
         if asked.hear is not None and now - told >= HEAR_EVERY_S:

@@ -20,6 +20,7 @@ from takeup.measure.sound.whole import SoundFacts, take_facts
 from takeup.streams import Finding, Measured, SoundStream, Trace
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked
+from takeup.tasks.sound_loops import quick_loops
 
 WORTH_A_THREAD = 8192  # frames: a smaller block is heard sooner by one thread
 
@@ -55,7 +56,7 @@ class SoundPass:
 
     def __init__(self, stream: SoundStream, asked: Asked, rows: Rows, *, of_picture: bool = False) -> None:
         self.stream, self.asked, self.rows, self.of_picture = stream, asked, rows, of_picture
-        self.hops = begin_hops(stream.rate_hz, stream.channels)
+        self.hops = begin_hops(stream.rate_hz, stream.channels, quick_loops())
         gap = round(rows.value("sound.clipping.gap_s") / self.hops.hop_s)
         self.clipping = begin_clipping(gap)
         self.delay = begin_delay(stream.rate_hz) if stream.channels == 2 else None

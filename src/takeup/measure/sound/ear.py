@@ -10,18 +10,29 @@ import numba
 import numpy as np
 
 from takeup.measure.sound.compiling import compiled
+from takeup.measure.sound.sums import (
+    BOTH,
+    CHANNEL_STATE,
+    FINE,
+    HALF_TAPS,
+    HIGH,
+    HIGH_COUNT,
+    HIGH_RUNS,
+    LEFT,
+    LOW,
+    LOW_BAND,
+    LOW_COUNT,
+    LOW_RUNS,
+    PEAK,
+    RIGHT,
+    RUN,
+    SQUARES,
+    STEPS,
+    SUM,
+    TAIL,
+    TRUE_PEAK,
+)
 
-CHANNEL_SUMS = 10  # of one channel in a hop, in this order:
-SUM, SQUARES, STEPS, HIGH, HIGH_COUNT, HIGH_RUNS, LOW, LOW_COUNT, LOW_RUNS, PEAK = range(CHANNEL_SUMS)
-PAIR_SUMS = 4  # of two channels: product; below 1 kHz: left squared, right squared, product
-LEFT, RIGHT, BOTH = 0, CHANNEL_SUMS, 2 * CHANNEL_SUMS
-SUMS = 2 * CHANNEL_SUMS + PAIR_SUMS
-TAIL = 64  # samples of the hop before that are still seen; the true peak is looked for TAIL / 2 samples late
-HALF_TAPS = 24
-CHANNEL_STATE = 3 + 2 + 1  # last value, the one before its run, run; low band: two poles; true peak
-STATE = 2 * CHANNEL_STATE + 1  # and: whether any sample is finer than 16 bits
-RUN, LOW_BAND, TRUE_PEAK = 0, 3, 5
-FINE = 2 * CHANNEL_STATE
 SHORTEST_RUN = 3  # equal neighbours [samples]
 ENTRY_STEPS = 5.0  # a cut top is entered and left by steps of at least so many quantising steps ...
 CAP_STEPS = 8.0  # ... and the part that is missing above it would be so high: a rounded natural top stays below both
@@ -42,6 +53,7 @@ def _hear_pair(
     phases: np.ndarray,
     tails: np.ndarray,
     state: np.ndarray,
+    planes: np.ndarray,
     done: np.ndarray,
 ) -> None:
     """Hear whole hops of two channels (of the same one twice when there is only one).
@@ -59,10 +71,11 @@ def _hear_pair(
         Interpolator of the true peak.
     tails : float32 array, shape (2, TAIL); state : float64 array, shape (STATE,)
         Continue from call to call; changed in place.
+    planes : float32 array, shape (2, TAIL + hop)
+        Room to work in.
     done : float64 array, shape (hops, SUMS)
         Receives the sums of each hop.
     """
-    planes = np.empty((2, TAIL + hop), np.float32)
     a = planes[0]
     b = planes[1]
     for i in range(TAIL):

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from takeup.errors import UnusableSamples
-from takeup.measure.sound.ear import (
+from takeup.measure.sound.loops import Loops, compiled_loops
+from takeup.measure.sound.sums import (
     BOTH,
     CHANNEL_SUMS,
     HIGH,
@@ -27,9 +28,7 @@ from takeup.measure.sound.ear import (
     SUM,
     SUMS,
     TAIL,
-    hear_pair,
 )
-from takeup.measure.sound.weigh import weigh_pair
 from takeup.measure.sound.weighting import as_state_updates, interpolator, k_weighting
 
 Beside = Callable[[Callable[[], None]], Callable[[], None]]
@@ -70,14 +69,15 @@ class HopState:
     filters: np.ndarray
     phases: np.ndarray
     low_step: int
+    loops: Loops
 
     @property
     def hop_s(self) -> float:
         return self.hop / self.rate_hz
 
 
-def begin_hops(rate_hz: int, channels: int) -> HopState:
-    """Nothing heard yet."""
+def begin_hops(rate_hz: int, channels: int, loops: Loops | None = None) -> HopState:
+    """Nothing heard yet. ``loops``: ready-made ones; compiled when none are handed in."""
     pairs, hop = len(_pairs(channels)), max(1, round(rate_hz / 100))
     return HopState(
         rate_hz=rate_hz,
@@ -91,6 +91,7 @@ def begin_hops(rate_hz: int, channels: int) -> HopState:
         filters=as_state_updates(k_weighting(rate_hz)),
         phases=interpolator(rate_hz),
         low_step=_low_step(hop, rate_hz),
+        loops=loops or compiled_loops(),
     )
 
 
@@ -143,25 +144,19 @@ def _hear(whole: np.ndarray, state: HopState, count: int, beside: Beside | None)
     pairs = _pairs(state.channels)
     sums, weighed = np.empty((len(pairs), count, SUMS)), np.empty((len(pairs), count, 2))
 
+    planes = np.empty((2, TAIL + state.hop), np.float32)
+
     def weigh() -> None:
         for at, (one, other) in enumerate(pairs):
-            weigh_pair(whole, one, other, state.filters, state.hop, state.memories[at], weighed[at])
+            state.loops.weigh_pair(whole, one, other, state.filters, state.hop, state.memories[at], weighed[at])
 
     if count:
         wait = beside(weigh) if beside is not None else weigh
         for at, (one, other) in enumerate(pairs):
-            hear_pair(
-                whole,
-                one,
-                other,
-                state.hop,
-                state.low_step,
-                share,
-                state.phases,
-                state.tails[at],
-                state.states[at],
-                sums[at],
-            )
+            state.loops.hear_pair(
+                whole, one, other, state.hop, state.low_step, share, state.phases,
+                state.tails[at], state.states[at], planes, sums[at],
+            )  # fmt: skip
         wait()
     by_channel = np.stack([sums[:, :, LEFT:RIGHT], sums[:, :, RIGHT:BOTH]], axis=2)  # pair, hop, side, sum
     by_channel = by_channel.transpose(1, 0, 2, 3).reshape(count, 2 * len(pairs), CHANNEL_SUMS)[:, : state.channels]

@@ -1,0 +1,25 @@
+"""The three loops over every sample as one thing to hand round: whoever has them ready-made need not compile."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loops:
+    """Functions with the arguments of :mod:`ear`, :mod:`weigh` and :mod:`unpack`; arrays contiguous, of those types."""
+
+    hear_pair: Callable[..., Any]
+    weigh_pair: Callable[..., Any]
+    unpack_24: Callable[..., Any]
+
+
+def compiled_loops() -> Loops:
+    """The loops as numba compiles them, or finds them in its cache. Importing numba takes most of a second."""
+    from takeup.measure.sound.ear import hear_pair
+    from takeup.measure.sound.unpack import unpack_24
+    from takeup.measure.sound.weigh import weigh_pair
+
+    return Loops(hear_pair=hear_pair, weigh_pair=weigh_pair, unpack_24=unpack_24)

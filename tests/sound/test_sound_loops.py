@@ -1,0 +1,37 @@
+"""The kept machine code gives the compiled loops' figures bit for bit; a damaged or foreign file is never linked."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from takeup.measure.sound.loops import compiled_loops
+from takeup.tasks import sound_loops
+
+
+def test_the_loops_in_use_agree_with_the_compiled_ones():
+    """Second computation: numba's own call of the same source."""
+    for one, other in zip(sound_loops._use(sound_loops.quick_loops()), sound_loops._use(compiled_loops()), strict=True):
+        assert np.array_equal(one, other)
+
+
+@pytest.mark.parametrize(
+    "raw", [b"", b"{}\n", b"not ours", b'{"mark": "takeup-loops/1", "sha256": "0", "loops": {}}\nabc']
+)
+def test_a_damaged_file_is_not_linked(tmp_path, monkeypatch, raw):
+    path = tmp_path / "loops.bin"
+    path.write_bytes(raw)
+    monkeypatch.setattr(sound_loops, "_places", lambda: [path])
+    sound_loops.quick_loops.cache_clear()
+    try:
+        assert sound_loops.quick_loops() == compiled_loops()
+    finally:
+        sound_loops.quick_loops.cache_clear()
+
+
+def test_arrays_that_do_not_fit_are_refused():
+    loop = sound_loops._callable(
+        sound_loops.ctypes.cast(sound_loops._NEVER, sound_loops.ctypes.c_void_p).value, ("a1",)
+    )
+    with pytest.raises(ValueError):
+        loop(np.zeros((4, 4))[:, 0])
