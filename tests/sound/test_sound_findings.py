@@ -5,6 +5,7 @@ Truth by construction: sides made in tests/make/sound.py (voices, tunes, switche
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -38,11 +39,16 @@ def programme(kind: str, rng: np.random.Generator, seconds: float = 15, rate: in
     return {"talk": talk, "tune": tune, "gated": lambda *a: gated(*a)[0]}[kind](rng, seconds, rate)
 
 
+@cache
+def clean_side(kind: str) -> np.ndarray:
+    rng = np.random.default_rng(len(kind))
+    samples = side(programme(kind, rng), rng)
+    return samples * min(1.0, 0.9 / np.abs(samples).max())
+
+
 @pytest.fixture(params=["talk", "tune", "gated"])
 def clean(request) -> np.ndarray:
-    rng = np.random.default_rng(len(request.param))
-    samples = side(programme(request.param, rng), rng)
-    return samples * min(1.0, 0.9 / np.abs(samples).max())
+    return clean_side(request.param).copy()
 
 
 # Clean controls

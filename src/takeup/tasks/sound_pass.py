@@ -98,9 +98,8 @@ class SoundPass:
         """Findings that no later second can undo; one that still lasts has no end yet."""
         told = []
         state = self.clipping
-        heard = state.at + len(state.waiting) if state.waiting is not None else 0
         for stretch in state.found:
-            over = heard - stretch.end > state.gap + len(state.waiting if state.waiting is not None else ())
+            over = state.decided - stretch.end > state.gap
             finding = judge_stretch(stretch, self.hops.hop_s, self.stream, self.rows, over=over)
             if finding is not None:
                 told.append(finding)

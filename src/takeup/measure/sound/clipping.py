@@ -14,7 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from takeup.measure.sound.hops import Hops
 
-NEAR, SAME = 5, 20  # hops: nothing near may exceed a cut top; where else within so many the same top counts too
+NEAR, SAME = 5, 200  # hops: nothing near may exceed a cut top; where else within so many the same top counts too
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +36,11 @@ class ClippingState:
     at: int = 0  # hop number of the first row of ``waiting``
     waiting: np.ndarray | None = None  # extremes, counts and runs of hops not decided yet
     found: tuple[CutTops, ...] = field(default=())
+
+    @property
+    def decided(self) -> int:
+        """Hops from the start that no later sample can change."""
+        return max(0, self.at + SAME)
 
 
 def begin_clipping(gap: int) -> ClippingState:
@@ -86,12 +91,22 @@ def _stuck(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     extreme, count, runs = rows[..., 0], rows[..., 1], rows[..., 2]
     padded = np.pad(extreme, ((NEAR, NEAR), (0, 0)))
     tops = (extreme > 0) & (extreme >= sliding_window_view(padded, 2 * NEAR + 1, axis=0).max(axis=-1))
-    proven = np.where(tops & (runs > 0), extreme, -1.0)
-    near = sliding_window_view(proven, 2 * SAME + 1, axis=0)
+    proven = tops & (runs > 0)
+    stuck = np.zeros_like(proven)
+    for column in np.flatnonzero(proven.any(axis=0)):
+        for level in np.unique(extreme[proven[:, column], column]):
+            same = extreme[:, column] == level
+            stuck[:, column] |= tops[:, column] & same & _around(proven[:, column] & same, SAME)
     middle = slice(SAME, len(rows) - SAME)
-    stuck = tops[middle] & (near == extreme[middle, :, None]).any(axis=-1)
+    stuck = stuck[middle]
     samples = np.where(stuck, count[middle], 0).sum(axis=1)
     return samples, np.where(stuck, runs[middle], 0).sum(axis=1), np.where(stuck, extreme[middle], 0).max(axis=1)
+
+
+def _around(mask: np.ndarray, reach: int) -> np.ndarray:
+    """True wherever the mask is true within so many places."""
+    sums = np.concatenate([np.zeros(reach + 1, int), np.cumsum(mask), np.full(reach, mask.sum())])
+    return sums[2 * reach + 1 :] > sums[: len(mask)]
 
 
 def _join(found: list[CutTops], hop: int, samples: int, runs: int, level: float, gap: int) -> None:
