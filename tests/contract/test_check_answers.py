@@ -4,6 +4,7 @@ import json
 import math
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from make.command import takeup
 from make.tiny import sound_samples, write_moving, write_scan, write_wav
@@ -26,11 +27,16 @@ UNITS = {
 FINDING = {"name", "verdict", "again", "why", "do"}
 
 
+def whole_side():
+    """Programme, then the tape's hiss until the tape is stopped."""
+    return np.concatenate([sound_samples(8.0), np.random.default_rng(9).normal(0, 6e-4, (8 * 48000, 2))])
+
+
 @pytest.fixture(scope="module")
 def captures(tmp_path_factory):
     folder = tmp_path_factory.mktemp("captures")
     return {
-        "sound": (write_wav(folder / "t1-side-a.wav", sound_samples(), bits=24), "cassette"),
+        "sound": (write_wav(folder / "t1-side-a.wav", whole_side(), bits=24), "cassette"),
         "video": (
             write_moving(folder / "v1.mkv", 40, Fraction(25), sound=sound_samples(1.6)),
             "vhs",

@@ -63,6 +63,5 @@ def test_no_sentence_blames_or_shouts():
         for key, sentence in load_sentences(table).items():
             assert "!" not in sentence and "！" not in sentence, f"words/{table}: {key} shouts"
             if key.endswith(".en") and table in ("findings", "letter", "screening", "cautions"):
-                assert not re.search(r"\b(error|failed|failure|invalid|you forgot)\b", sentence, re.I), (
-                    f"{table}: {key}"
-                )
+                bare = re.sub(r"\{.*?\}", "", sentence)
+                assert not re.search(r"\b(error|failed|failure|invalid|you forgot)\b", bare, re.I), f"{table}: {key}"

@@ -203,7 +203,7 @@ def _judge_end(film: Film, rows: Rows) -> list[Finding]:
         return [_end("ends_early.film-goes-on", "look", "no", whole, ("film.ending.tail",), {})]
     if expected is not None:
         return [_end("ends_early.film-both", "redo", "helps", whole, _FEET, _lengths(film, expected, rows))]
-    return [_end("ends_early.mid-scene", "redo", "may help", whole, ("film.ending.tail",), {})]
+    return [_end("ends_early.mid-scene", "look", "may help", whole, ("film.ending.tail",), {})]
 
 
 _FEET = ("film.ending.short_share", "film.ending.leader_feet", "film.ending.tail")

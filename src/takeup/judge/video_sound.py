@@ -33,7 +33,7 @@ def judge_sound(presence: Presence | None, original: Original, sound_s: float, r
     if original.sound == "none":
         return []
     if presence is None:
-        return [_missing("sound_missing.no-track", "redo", "helps", ())]
+        return [_missing("sound_missing.no-track", "redo", "helps", ("video.sound.tracks",))]
     if sound_s < rows.value("video.sound.least_s"):
         return []
     dead_under = rows.value("video.sound.dead_dbfs")

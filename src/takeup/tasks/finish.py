@@ -286,7 +286,14 @@ def recipe_of(original: Original, medium: str, rows: Rows) -> str:
     known = {name: value for name, value in asdict(original).items() if name not in ("label", "notes", "condition")}
     settings = {
         name: rows.section(name)
-        for name in (f"formats.{medium}", "formats.sound", f"{medium}.master", f"{medium}.copy", f"{medium}.page")
+        for name in (
+            f"formats.{medium}",
+            "formats.sound",
+            f"{medium}.master",
+            f"{medium}.copy",
+            f"{medium}.page",
+            f"{medium}.{original.carrier}",
+        )
     }
     return sha256(json.dumps([known, settings], sort_keys=True, default=str).encode()).hexdigest()[:16]
 

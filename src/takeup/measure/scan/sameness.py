@@ -50,8 +50,8 @@ def _transform(one: np.ndarray, other: np.ndarray) -> np.ndarray | None:
     pairs = cv2.BFMatcher(cv2.NORM_HAMMING, crossCheck=True).match(other_marks, marks)
     if len(pairs) < LEAST_MATCHES:
         return None
-    source = np.float32([others[pair.queryIdx].pt for pair in pairs])
-    target = np.float32([places[pair.trainIdx].pt for pair in pairs])
+    source = np.array([others[pair.queryIdx].pt for pair in pairs], np.float32)
+    target = np.array([places[pair.trainIdx].pt for pair in pairs], np.float32)
     cv2.setRNGSeed(1)
     transform, agree = cv2.estimateAffinePartial2D(source, target, ransacReprojThreshold=3.0)
     if transform is None or int(agree.sum()) < LEAST_MATCHES:
