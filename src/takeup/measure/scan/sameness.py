@@ -42,7 +42,7 @@ def sameness(one: np.ndarray, other: np.ndarray) -> float:
 
 def _transform(one: np.ndarray, other: np.ndarray) -> np.ndarray | None:
     """The similarity transform that brings ``other`` onto ``one``, where enough features agree on one."""
-    finder = cv2.ORB_create(FEATURES)
+    finder = cv2.ORB.create(FEATURES)
     places, marks = finder.detectAndCompute(one, None)
     others, other_marks = finder.detectAndCompute(other, None)
     if marks is None or other_marks is None or min(len(marks), len(other_marks)) < LEAST_MATCHES:
