@@ -10,6 +10,8 @@ import click
 
 from takeup.cli.face import Face, faced
 
+MOST_TIMES = 12  # of like findings in the lines for people; the JSON holds all
+
 if TYPE_CHECKING:
     from takeup.streams import Finding, Original
     from takeup.tasks.checking import Asked
@@ -125,14 +127,28 @@ def _draw(face: Face, report: Any, original: Original, picture: Path, *, file: s
 
 def _report_lines(face: Face, answer: dict[str, Any]) -> Iterator[str]:
     yield face.words(f"check.verdict.{answer['verdict']}", file=answer["file"])
-    for finding in answer["findings"]:
-        yield _finding_line(face, finding)
-        yield f"    {finding['do']}"
+    yield from _finding_lines(face, answer["findings"])
     yield face.words("check.measures")
     for name, measure in answer["measures"].items():
         value = measure["value"]
         shown = measure.get("why", "-") if value is None else f"{_plain(value)} {measure['unit']}".strip()
         yield f"  {name}: {shown}"
+
+
+def _finding_lines(face: Face, findings: list[dict[str, Any]]) -> Iterator[str]:
+    """Each kind of finding once, with its sentence for the first place and the times of the others."""
+    from takeup.words.units import clock
+
+    kinds: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for finding in findings:
+        kinds.setdefault((finding["name"], finding["verdict"], finding["do"]), []).append(finding)
+    for alike in kinds.values():
+        yield _finding_line(face, alike[0])
+        others = [clock(finding["from_s"]) for finding in alike[1:] if finding.get("from_s") is not None]
+        if others:
+            more = "" if len(others) <= MOST_TIMES else " ..."
+            yield "    " + face.words("check.also", count=len(others), times=", ".join(others[:MOST_TIMES]) + more)
+        yield f"    {alike[0]['do']}"
 
 
 def _finding_line(face: Face, finding: dict[str, Any]) -> str:
@@ -146,9 +162,7 @@ def _box_lines(face: Face, answer: dict[str, Any]) -> Iterator[str]:
     for entry in answer["files"]:
         name = Path(entry["file"]).name
         yield f"{entry['item']}  {name}: {face.words('check.word.' + entry['verdict'])}"
-        for finding in entry["findings"]:
-            yield _finding_line(face, finding)
-            yield f"    {finding['do']}"
+        yield from _finding_lines(face, entry["findings"])
     for finding in answer["box_findings"]:
         yield _finding_line(face, finding)
     for refused in answer["unreadable"]:

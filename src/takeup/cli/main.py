@@ -81,27 +81,44 @@ def run() -> None:
         stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
     lang = wanted_language(sys.argv)
     try:
+        status = attempt(lang)
+    except Exception as error:  # the one place that may: no traceback reaches a user, and none is lost
+        status = own_fault(error, lang)
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has gone; nothing to say
+    raise SystemExit(status)
+
+
+def attempt(lang: str) -> int:
+    """Carry out one command; its exit status. What the request or the file is at fault for becomes a sentence."""
+    try:
         cli.main(prog_name="takeup", standalone_mode=False)
-        status = 0
+        return 0
     except click.exceptions.Abort:
-        status = 130
+        return 130
     except click.ClickException as error:
         complain(wrong_words(error, lang))
-        status = 2
+        return 2
     except TakeupError as error:
         complain(say("faults", error.key, lang, error.facts))
-        status = error.exit_status
+        return error.exit_status
     except KeyboardInterrupt:
         complain(say("faults", "command.stopped", lang))
-        status = 130
+        return 130
     except BrokenPipeError:
-        status = 0
-    except Exception as error:  # the one place that may: no traceback reaches a user, and none is lost
-        log = keep_traceback()
-        complain(say("faults", "program.fault", lang, {"error": f"{type(error).__name__}: {error}", "log": log}))
-        status = 1
-    sys.stdout.flush()
-    raise SystemExit(status)
+        return 0
+
+
+def own_fault(error: Exception, lang: str) -> int:
+    """Say that the program itself is at fault, even where its own words are; exit status 1."""
+    facts = {"error": f"{type(error).__name__}: {error}", "log": keep_traceback()}
+    try:
+        complain(say("faults", "program.fault", lang, facts))
+    except Exception:
+        complain(f"takeup itself failed at this; nothing of yours was removed. Please show {facts['log']} to staff.")
+    return 1
 
 
 def wrong_words(error: click.ClickException, lang: str) -> str:

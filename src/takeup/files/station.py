@@ -28,7 +28,7 @@ class Seen:
 
 
 def files_at(path: Path, rows: Rows) -> list[Path]:
-    """The file itself, or every ordinary file under a folder in the order of names.
+    """The file itself, or every ordinary file under a folder, oldest first: of two tries the later one is the later.
 
     Left out in a folder, since they are no captures: hidden files, system files, files that another program marks as
     unfinished. Links are not followed, so no loop is ever walked.
@@ -51,7 +51,15 @@ def files_at(path: Path, rows: Rows) -> list[Path]:
                     waiting.append(Path(entry.path))
             elif not is_left_out(entry.name, rows):
                 found.append(Path(entry.path))
-    return sorted(found)
+    return sorted(found, key=_since)
+
+
+def _since(path: Path) -> tuple[int, Path]:
+    """When a file was last written [ns], then its name; what cannot be looked at comes first and is said."""
+    try:
+        return os.lstat(path).st_mtime_ns, path
+    except OSError:
+        return 0, path
 
 
 def is_left_out(name: str, rows: Rows) -> bool:

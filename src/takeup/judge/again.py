@@ -109,6 +109,17 @@ SAME_START = Alignment(offset_s=0.0, rate=1.0, likeness=0.0, windows=0)
 """Taken where the content cannot tell (too short, too even) and the names say that it is another try."""
 
 
+def other_side(one: str, other: str) -> bool:
+    """Whether two parts are different sides by their names: then the same content is a slip, not another try.
+
+    Examples
+    --------
+    >>> other_side("a", "b"), other_side("a", "a"), other_side("1", "2"), other_side("", "b")
+    (True, False, False, False)
+    """
+    return bool(one and other) and one != other and not (one.isdigit() and other.isdigit())
+
+
 def thumb_likeness(one: Trace, other: Trace) -> float:
     """Correlation of two scans' 32 x 32 miniatures, 0 where there is none."""
     a, b = (np.frombuffer(trace.thumb, np.uint8).astype(float) for trace in (one, other))

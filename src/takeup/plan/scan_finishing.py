@@ -15,7 +15,7 @@ PAGES = ("document", "newspaper", "microfilm", "microfiche")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedPicture:
-    """One picture of a scan. ``id`` is empty when the scan shows one picture alone: then it is the item itself."""
+    """One picture of a scan. ``id`` is empty when it is the item itself: its only scan, with one picture on it."""
 
     id: str
     name: str  # what its files are called
@@ -32,7 +32,7 @@ class ScanPlan:
     unsure: int
 
 
-def plan_pictures(name: str, report: Report | None) -> ScanPlan:
+def plan_pictures(name: str, report: Report | None, *, item: str) -> ScanPlan:
     """The pictures to cut from one scan, in the reading order the check found them in.
 
     Parameters
@@ -41,6 +41,8 @@ def plan_pictures(name: str, report: Report | None) -> ScanPlan:
         What the scan's finished files are called: the item's id and the part.
     report : Report or None
         Its check.
+    item : str
+        The item's id: a picture that is one of several of the item has an id of its own, which ``describe`` can name.
     """
     measured = report.measures.get("pictures") if report else None
     found = measured.value if measured is not None and measured.value else []
@@ -51,7 +53,7 @@ def plan_pictures(name: str, report: Report | None) -> ScanPlan:
     alone = len(found) == 1 and not unsure
     pictures = tuple(
         PlannedPicture(
-            id="" if alone else f"{name}-{n}",
+            id=own_id(name, item) if alone else f"{name}-{n}",
             name=f"{name}-cut" if alone else f"{name}-{n}",
             corners=tuple((float(x), float(y)) for x, y in one["corners"]),
             tilt=float(one["tilt"]),
@@ -59,6 +61,17 @@ def plan_pictures(name: str, report: Report | None) -> ScanPlan:
         for n, one in enumerate(found, 1)
     )
     return ScanPlan(pictures=pictures, whole=bool(unsure), unsure=unsure)
+
+
+def own_id(name: str, item: str) -> str:
+    """The id of what one scan shows: empty when it is the item's only scan.
+
+    Examples
+    --------
+    >>> own_id("s1", "s1"), own_id("s1-12", "s1")
+    ('', 's1-12')
+    """
+    return "" if name == item else name
 
 
 def margin_px(image: StillImage, rows: Rows) -> float:

@@ -11,7 +11,7 @@ from takeup import __version__
 from takeup.box.folder import Box, work_in
 from takeup.box.record import Fact
 from takeup.errors import NotPossible, TakeupError, Unreadable
-from takeup.judge.again import SAME_START, align, thumb_likeness, tried_twice
+from takeup.judge.again import SAME_START, align, other_side, thumb_likeness, tried_twice
 from takeup.judge.grades import not_from_memory
 from takeup.media.probe import look_at
 from takeup.settings import Settings
@@ -168,7 +168,7 @@ def _in_the_light_of_earlier(
     parts = {earlier.facts["stored"]: earlier.facts["part"] for earlier in box.record.latest("taken", fact.item)}
     for earlier in reversed(before):
         stored = box.relative(earlier.path)
-        if stored not in parts or earlier.report is None:
+        if stored not in parts or earlier.report is None or other_side(parts[stored], fact.facts["part"]):
             continue
         alignment = align(report.trace, earlier.report.trace, rows)
         # Where content cannot tell (a silent first try), the same part named again after a redo is a new try.
