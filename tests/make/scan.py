@@ -137,7 +137,6 @@ def bed(
     pixels = lid(rng, rows, columns, 20 if variant == "black" else 247, 2 if variant == "black" else 5)
     made = Bed(pixels, ppi)
     wanted = many or int(rng.integers(3, 8))
-    circles: list[tuple[float, float, float]] = []
     boxes: list[np.ndarray] = []
     for _ in range(400):
         if len(boxes) == wanted:
@@ -162,7 +161,6 @@ def bed(
         boxes.append(grown)
         made.corners.append(corners)
         made.tilts.append(tilt)
-    del circles
     return finish_bed(made, rng, noise)
 
 
@@ -230,8 +228,10 @@ def overlap(a: np.ndarray, b: np.ndarray) -> float:
 
 PAGE_LINES = (
     "Port Ellery, the third of May", "Dear Aunt Rosalind, the harbour froze again this week and",
-    "the children walked to school over the ice. Your parcel came", "on Tuesday; the seed potatoes are in the cellar and the",
-    "almanac is on the shelf beside the clock. Father says the", "barn roof will last another winter if the wind is kind.",
+    "the children walked to school over the ice. Your parcel came",
+    "on Tuesday; the seed potatoes are in the cellar and the",
+    "almanac is on the shelf beside the clock. Father says the",
+    "barn roof will last another winter if the wind is kind.",
     "We think of you often and hope the new kitchen is warm.", "Please tell Edwin that his pony is well and very fat.",
 )  # fmt: skip
 

@@ -117,7 +117,8 @@ def place_findings(seen: Seen, family: str, rows: Rows) -> list[Finding]:
         )
     for box in pictures.unsure:
         findings.append(
-            Finding(name="split_unsure", verdict="look", again="may help", area=box, facts={"count": len(pictures.unsure)},
+            Finding(name="split_unsure", verdict="look", again="may help", area=box,
+                    facts={"count": len(pictures.unsure)},
                     rows=("scan.split.least_sides",))
         )  # fmt: skip
     findings += _tilted(seen, family, rows)
@@ -156,7 +157,8 @@ def _cut_off(seen: Seen) -> list[Finding]:
         if any(one.meets):
             sides = [side for side, meets in zip(SIDES, one.meets, strict=True) if meets]
             findings.append(
-                Finding(name="cut_off", verdict="redo", again="helps", area=area_of(one.corners), facts={"sides": sides},
+                Finding(name="cut_off", verdict="redo" if one.clear else "look",
+                        again="helps" if one.clear else "may help", area=area_of(one.corners), facts={"sides": sides},
                         value=len(sides), unit="sides", rows=("scan.cut_off.limit",))
             )  # fmt: skip
     return findings

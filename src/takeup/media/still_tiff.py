@@ -1,4 +1,4 @@
-"""Reads a TIFF's directory (TIFF 6.0 and BigTIFF): what the file says of its picture, and whether its strips are all there.
+"""Reads a TIFF's directory (TIFF 6.0 and BigTIFF): what it says of its picture, and whether its strips are all there.
 
 Only tags are read here; pixels are libvips' business (``media.still``). Tag numbers: TIFF 6.0, appendix A
 (public copies, grade secondary).
@@ -7,6 +7,7 @@ Only tags are read here; pixels are libvips' business (``media.still``). Tag num
 from __future__ import annotations
 
 import struct
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
@@ -153,8 +154,6 @@ def read_exif(file: BinaryIO, size_bytes: int) -> Directory:
         raise NotTiff("no EXIF head")
     tags, _ = _read_one(file, order, False, struct.unpack(order + "I", head[4:8])[0], size_bytes)
     if 34665 in tags:
-        try:
+        with suppress(NotTiff, struct.error):
             tags |= _read_one(file, order, False, tags[34665][0], size_bytes)[0]
-        except (NotTiff, struct.error):
-            pass
     return Directory(tags=tags, big=False, whole=True, pixel_bytes=0)

@@ -1,4 +1,4 @@
-"""Finish scans: masters that hold every pixel, each print cut from its bed, upright copies, one PDF for pages of text."""
+"""Finish scans: masters with every pixel, each print cut from its bed, upright copies, one PDF for pages of text."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.media.still_write import outward_box, page_jpeg, page_pixels, write_jpeg_copy, write_tiff_master
 from takeup.media.text_reading import Word, find_language_data, read_words
-from takeup.plan.scan_finishing import PlannedPicture, is_pages, languages_of, margin_px, plan_pictures
+from takeup.plan.scan_finishing import PlannedPicture, is_pages, languages_of, margin_px, own_id, plan_pictures
 from takeup.plan.tagging import plan_tags
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, StillImage
@@ -60,7 +60,9 @@ class _Scan:
         assert capture.image is not None
         self.one, self.capture, self.place, self.rows, self.ears = one, capture, place, rows, ears
         self.path, self.image = one.stored[0], capture.image
-        self.plan = plan_pictures(one.name, one.reports[0])
+        self.plan = plan_pictures(one.name, one.reports[0], item=one.original.id)
+        several = len(self.plan.pictures) > 1 or self.plan.unsure or is_pages(one.original)
+        self.own = "" if several else own_id(one.name, one.original.id)
 
     def title(self, picture: str = "") -> str:
         told = self.place.told.get(picture) or self.one.told
@@ -95,7 +97,8 @@ class _Scan:
         else:
             settings |= {"compression": "deflate", "pixels": "unchanged, read back and compared"}
         return Made(
-            path=target, role="master", from_=self.one.stored, settings=settings, title=self.title(),
+            path=target, role="master", from_=self.one.stored, settings=settings, picture=self.own,
+            title=self.title(self.own),
             size=(self.image.width, self.image.height), notes=tuple(notes), part=self.one.part,
         )  # fmt: skip
 
@@ -148,8 +151,8 @@ class _Scan:
         if picture is None and self.plan.unsure:
             notes.append(("scan.split-unsure", {"file": self.path.name}))
         return Made(
-            path=target, role="copy", from_=self.one.stored, settings=settings, picture=picture.id if picture else "",
-            title=self.title(picture.id if picture else ""), size=size, notes=tuple(notes), part=self.one.part,
+            path=target, role="copy", from_=self.one.stored, settings=settings, picture=picture.id if picture else self.own,
+            title=self.title(picture.id if picture else self.own), size=size, notes=tuple(notes), part=self.one.part,
         )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The lid or card behind the prints on a bed: its colour, how it shades from place to place, and how much it is noise."""
+"""The lid or card behind the prints on a bed: its colour, how it shades from place to place, how noisy it is."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from takeup.errors import UnusableSamples
 
 ROUNDS = ((14.0, 2), (8.0, 3), (5.0, 4), (4.0, 5), (3.0, 6), (2.0, 7))  # cut [codes], cosine waves per side: from the
-# stiffest surface to one that follows a lid's shading, so that a pale print is outside before the surface could bend to it
+# stiffest surface to one that follows a lid's shading, so that a pale print is out before the surface can bend to it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,7 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     least_share : float
         The share of the outermost ring that must be lid.
     least_even : float
-        The share of the ring that must lie on the fitted surface to 3 codes: a pale picture does not.
+        The share of the ring that must lie on the fitted surface to 2 codes: a pale picture does not.
 
     Notes
     -----
@@ -68,10 +68,10 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     away = (small - surface)[weight & (np.abs(small - surface) <= 5).all(axis=2)]
     if not away.size:
         return None
-    tight = (np.abs(small - surface)[ring] <= 3.0).all(axis=1)
+    surface = surface + _local(small, surface, ring.shape)
+    tight = (np.abs(small - surface)[ring] <= 2.0).all(axis=1)
     if tight.mean() < least_even:
         return None
-    surface = surface + _local(small, surface, ring.shape)
     level = cv2.resize(surface.astype(np.float32), pixels.shape[1::-1], interpolation=cv2.INTER_CUBIC)
     level = level if level.ndim == 3 else level[..., None]
     return Lid(level=level, noise=_noise(pixels, level), share=share)
@@ -87,7 +87,7 @@ def _ring(shape: tuple[int, int]) -> np.ndarray:
 def _commonest(codes: np.ndarray) -> np.ndarray:
     """The commonest colour of some pixels: the mode of their brightness, then the median of each channel there."""
     grey = codes.mean(axis=1)
-    counts = np.histogram(grey, bins=256, range=(0, 256))[0].astype(np.float32)
+    counts: np.ndarray = np.histogram(grey, bins=256, range=(0, 256))[0].astype(np.float32)
     counts = np.convolve(counts, np.ones(9), "same")
     peak = int(np.argmax(counts)) + 0.5
     return np.median(codes[np.abs(grey - peak) <= 6], axis=0) if (np.abs(grey - peak) <= 6).any() else codes.mean(0)

@@ -20,17 +20,19 @@ from takeup.measure.scan.sides import Box, Fitted, fit_box
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Print:
     """One print on the bed. ``corners`` in scan pixels as the contract counts them; ``meets``: the bed's limits that it
-    reaches (top, right, bottom, left); ``sure``: sides that were seen, of four."""
+    reaches (top, right, bottom, left); ``sure``: sides that were seen, of four; ``clear``: every side that does not meet a
+    limit is seen along most of its length."""
 
     corners: tuple[tuple[float, float], ...]
     tilt: float
     meets: tuple[bool, bool, bool, bool]
     sure: int
+    clear: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pictures:
-    """All pictures of a scan. ``ground`` is "lid" when prints were seen lying on a ground, "whole" when the picture fills
+    """All pictures of a scan. ``ground`` is "lid" when prints were seen lying on it, "whole" when the picture fills
     the scan, "empty" when only lid is seen. ``unsure``: boxes (x, y, width, height) [scan pixels] a person must cut."""
 
     prints: tuple[Print, ...]
@@ -91,7 +93,7 @@ def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
     standing = np.abs(sum(channels)) > limit * len(channels)
     for channel in channels:
         standing |= np.abs(channel) > 1.4 * limit
-    mask = standing.astype(np.uint8) * 255
+    mask: np.ndarray = standing.astype(np.uint8) * 255
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     filled = np.zeros_like(mask)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
@@ -170,12 +172,16 @@ def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[in
     corners = box.corners() * block
     low, high = corners.min(0), corners.max(0)
     slack = 1.5 * block
-    meets = (low[1] <= slack, high[0] >= size[0] - slack, high[1] >= size[1] - slack, low[0] <= slack)
+    meets = (
+        bool(low[1] <= slack), bool(high[0] >= size[0] - slack),
+        bool(high[1] >= size[1] - slack), bool(low[0] <= slack),
+    )  # fmt: skip
     return Print(
         corners=tuple((float(x), float(y)) for x, y in corners),
         tilt=float(box.tilt),
-        meets=tuple(map(bool, meets)),
+        meets=meets,
         sure=sum(sure >= 1 for sure in fitted.sure),
+        clear=all(limit or covered >= 0.75 for limit, covered in zip(meets, fitted.covered, strict=True)),
     )
 
 
@@ -186,7 +192,7 @@ def _unsure_box(shape: Shape, block: int, size: tuple[int, int]) -> tuple[float,
 
 
 def reading_order(prints: tuple[Print, ...]) -> tuple[Print, ...]:
-    """Row by row from the top, each row from the left: a print belongs to a row when its middle lies within the reach of
+    """Row by row from the top, each row from the left: a print belongs to a row when its middle lies in the reach of
     the row's first print."""
     left = sorted(prints, key=lambda one: min(y for _, y in one.corners))
     ordered: list[Print] = []

@@ -101,7 +101,7 @@ def clipped_share(counts: np.ndarray, inside: np.ndarray, block: int, *, least_a
 
 
 def _counted(at_rail: np.ndarray, block: int) -> np.ndarray:
-    mask = at_rail.view(np.uint8) * np.uint8(255)
+    mask: np.ndarray = at_rail.view(np.uint8) * np.uint8(255)
     if block > 1:
         rows, width = mask.shape[:2]
         small = cv2.resize(mask, (width // block, rows // block), interpolation=cv2.INTER_AREA)
@@ -111,7 +111,7 @@ def _counted(at_rail: np.ndarray, block: int) -> np.ndarray:
 
 def _solid(full: np.ndarray, block: int, least_area_px: int) -> tuple[int, tuple[int, int, int, int] | None]:
     """Blocks in connected, wholly clipped areas, and the box of the largest."""
-    mask = full.astype(np.uint8)
+    mask: np.ndarray = full.astype(np.uint8)
     if not mask.any():
         return 0, None
     if block < 3:  # speckle of noise at the rail is no area: only cores of 3 x 3 count

@@ -1,4 +1,4 @@
-"""Takes shapes of several touching prints apart, and only where there is evidence: a corner between them, a straight step
+"""Takes shapes of several touching prints apart, only where there is evidence: a corner between them, a straight step
 across the whole shape, pieces of sizes that prints have. Otherwise the shape stays whole or is given up as unsure."""
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from takeup.measure.scan.sides import Box
 FULL = 0.965  # share of a box that a print fills, rounded corners and deckle edges included
 CROSSING = 0.6  # share of a seam's length along which it must be seen
 KNOWN_MM = (
-    (89, 127), (102, 152), (89, 89), (127, 178), (63.5, 89), (76, 76), (203, 254), (76, 127), (102, 102), (127, 127),
+    (89, 127), (101.6, 152.4), (89, 89), (127, 178), (63.5, 89), (76, 76), (203, 254), (76, 127), (102, 102), (127, 127),
     (88, 107), (54, 86), (76, 102), (89, 114), (60, 90), (90, 130), (100, 150), (130, 180), (102, 136), (64, 114),
 )  # fmt: skip
 
@@ -157,7 +157,10 @@ def _aligned_small(picture: np.ndarray, part: _Part, per_inch: float | None) -> 
     found = _aligned(small, _Part(0, 0, small.shape[1], small.shape[0]), per_inch / scale)
     if found is None:
         return None
-    return [_Part(*(round(edge * scale) for edge in (p.u0, p.v0, p.u1, p.v1)), p.seams) for p in found]
+    return [
+        _Part(round(p.u0 * scale), round(p.v0 * scale), round(p.u1 * scale), round(p.v1 * scale), p.seams)
+        for p in found
+    ]
 
 
 def _aligned(picture: np.ndarray, part: _Part, per_inch: float | None) -> list[_Part] | None:
@@ -234,6 +237,7 @@ def _size_share(parts: list[_Part], per_inch: float | None) -> float:
 
 
 def _known(part: _Part, per_inch: float) -> bool:
-    """Whether a part has the size of a common print, to 1.5 mm."""
+    """Whether a part has the size of a common print. What stands out is blurred and has its shadow, so it is
+    up to 3 mm larger than the paper, and never 1 mm smaller."""
     sides = sorted(((part.u1 - part.u0) / per_inch * 25.4, (part.v1 - part.v0) / per_inch * 25.4))
-    return any(abs(sides[0] - a) <= 1.5 and abs(sides[1] - b) <= 1.5 for a, b in KNOWN_MM)
+    return any(-1.0 <= sides[0] - a <= 3.0 and -1.0 <= sides[1] - b <= 3.0 for a, b in KNOWN_MM)

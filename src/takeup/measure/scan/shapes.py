@@ -56,16 +56,39 @@ def describe(contour: np.ndarray, bed: tuple[int, ...]) -> Shape:
     points = contour + 0.5
     tilt, straight = main_direction(points)
     box = box_along(points, tilt)
+    if straight < 0.75 and len(contour) >= 50:
+        box = _round_box(points, box)
     area = float(cv2.contourArea(contour)) + 0.5 * len(contour)
     rows, columns = bed[:2]
     frame = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], np.float32)
     on_bed, _ = cv2.intersectConvexConvex(box.corners().astype(np.float32), frame)
     low, high = points.min(0), points.max(0)
-    touches = (low[1] <= 2.0, high[0] >= columns - 2.0, high[1] >= rows - 2.0, low[0] <= 2.0)
+    touches = (
+        bool(low[1] <= 2.0), bool(high[0] >= columns - 2.0), bool(high[1] >= rows - 2.0), bool(low[0] <= 2.0),
+    )  # fmt: skip
     fill = area / max(on_bed, 1.0)
     return Shape(
-        contour=contour, box=box, fill=fill, straight=straight, edged=edged(contour), touches=tuple(map(bool, touches))
+        contour=contour, box=box, fill=fill, straight=straight, edged=edged(contour), touches=touches
     )  # fmt: skip
+
+
+def _round_box(points: np.ndarray, box: Box) -> Box:
+    """The box along the axes of an oval; the box as it was when the outline is none. A circle lies straight."""
+    (x, y), (across, down), angle = cv2.fitEllipse(points.astype(np.float32))
+    tilt = (angle + 45) % 90 - 45 if abs(across - down) > 0.02 * max(across, down) else 0.0
+    if round((angle - tilt) / 90) % 2:
+        across, down = down, across
+    found = Box(x=x, y=y, width=across, height=down, tilt=tilt)
+    return found if _off_oval(points, found) < 0.03 else box
+
+
+def _off_oval(points: np.ndarray, box: Box) -> float:
+    """How far nine tenths of an outline keep to the oval in a box, in shares of its half-axes."""
+    a = np.deg2rad(box.tilt)
+    x, y = points[:, 0] - box.x, points[:, 1] - box.y
+    u = (x * np.cos(a) + y * np.sin(a)) / (box.width / 2)
+    v = (-x * np.sin(a) + y * np.cos(a)) / (box.height / 2)
+    return float(np.percentile(np.abs(np.hypot(u, v) - 1), 90))
 
 
 def edged(contour: np.ndarray) -> float:
@@ -79,7 +102,7 @@ def edged(contour: np.ndarray) -> float:
 def main_direction(points: np.ndarray) -> tuple[float, float]:
     """The direction in which most of an outline runs, from -45 to 45 degrees, and the share of it that does.
 
-    Pieces of the outline vote with their length for their direction modulo 90 degrees; straight lines through the points
+    Pieces of the outline vote with their length for their direction modulo 90 degrees; lines through the points
     near each side of the box then sharpen it.
     """
     step = max(12, len(points) // 80)
@@ -143,14 +166,7 @@ def box_along(points: np.ndarray, tilt: float) -> Box:
 
 def is_oval(shape: Shape) -> bool:
     """Whether the outline is an ellipse along its box (an oval or round print)."""
-    if not 0.72 <= shape.fill <= 0.85:
-        return False
-    box = shape.box
-    a = np.deg2rad(box.tilt)
-    x, y = shape.contour[:, 0] + 0.5 - box.x, shape.contour[:, 1] + 0.5 - box.y
-    u = (x * np.cos(a) + y * np.sin(a)) / (box.width / 2)
-    v = (-x * np.sin(a) + y * np.cos(a)) / (box.height / 2)
-    return bool(np.percentile(np.abs(np.hypot(u, v) - 1), 90) < 0.05)
+    return 0.72 <= shape.fill <= 0.85 and _off_oval(shape.contour + 0.5, shape.box) < 0.05
 
 
 def flattened(mask: np.ndarray, box: Box) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Finds the true sides of a print by adding up along each whole side: a step of one code shows where no threshold would.
+"""Finds the true sides of a print by adding up along each whole side: a step of one code shows where no threshold does.
 
 A side is looked for from the lid inwards, so that the paper is found and not the picture on it.
 """
@@ -16,7 +16,7 @@ SEGMENTS = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
-    """A rectangle in miniature pixels, origin at the outer corner of the top left pixel; tilt clockwise as seen [deg]."""
+    """A rectangle in miniature pixels, origin at the outer corner of the top left one; tilt clockwise as seen [deg]."""
 
     x: float  # centre
     y: float
@@ -34,7 +34,7 @@ class Box:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Side:
-    """One side as found: ``offset`` outward from where it was thought [px], ``slope`` [px per px along it], ``sure``: how
+    """One side as found: ``offset`` outward from where it was thought [px], ``slope`` [px per px], ``sure``: how
     far its step stands above what the lid alone gives (1 is the limit)."""
 
     offset: float

@@ -14,7 +14,7 @@ REACH = 12.0  # degrees to either side
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextTilt:
-    """``tilt`` is clockwise as seen [degrees]; ``clear``: how far the best direction stands above the others (1: not)."""
+    """``tilt`` is clockwise as seen [degrees]; ``clear``: how far the best direction stands out (1: not at all)."""
 
     tilt: float
     clear: float

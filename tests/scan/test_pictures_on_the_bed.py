@@ -1,0 +1,63 @@
+"""Prints found on invented beds, against their true outlines (targets: check values for scans, part 3)."""
+
+import numpy as np
+import pytest
+from make import scan as made
+
+from takeup.measure.scan.pictures import pictures
+
+
+def look(bed):
+    return pictures(bed.pixels, 1, bed.pixels.shape[1::-1], ppi=bed.ppi, many=True)
+
+
+def outlines(seen):
+    return [np.array(one.corners) for one in seen.prints]
+
+
+@pytest.mark.parametrize("variant", ["clean", "bordered", "faded", "black", "mixed", "back"])
+def test_prints_of_every_kind_are_found_with_their_paper(variant):
+    bed = made.bed(21, variant=variant)
+    seen = look(bed)
+    assert len(seen.prints) == len(bed.corners) and not seen.unsure
+    for corners, tilt in zip(bed.corners, bed.tilts):
+        shares = [made.overlap(corners, other) for other in outlines(seen)]
+        best = int(np.argmax(shares))
+        assert shares[best] >= 0.97
+        assert abs(seen.prints[best].tilt - tilt) <= 0.08
+        np.testing.assert_allclose(outlines(seen)[best], corners, atol=6)
+
+
+@pytest.mark.parametrize("shape", ["deckle", "rounded"])
+def test_the_knife_of_the_paper_does_not_matter(shape):
+    bed = made.bed(22, shape=shape)
+    shares = [max(made.overlap(corners, other) for other in outlines(look(bed))) for corners in bed.corners]
+    assert min(shares) >= 0.97
+
+
+def test_steep_prints_are_found():
+    bed = made.bed(23, steep=True)
+    shares = [max(made.overlap(corners, other) for other in outlines(look(bed))) for corners in bed.corners]
+    assert min(shares) >= 0.98
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_overlapping_prints_are_never_cut_silently(seed):
+    bed = made.overlapping(seed)
+    seen = look(bed)
+    assert seen.prints == () and len(seen.unsure) == 1
+    x, y, width, height = seen.unsure[0]
+    low, high = np.concatenate(bed.corners).min(0), np.concatenate(bed.corners).max(0)
+    np.testing.assert_allclose([x, y, x + width, y + height], [*low, *high], atol=12)
+
+
+@pytest.mark.parametrize("seed", range(100, 106))
+def test_touching_prints_are_told_apart_or_given_to_a_person(seed):
+    bed = made.touching(seed)
+    seen = look(bed)
+    if seen.unsure:
+        assert not seen.prints
+        return
+    assert len(seen.prints) == 2
+    for corners in bed.corners:
+        assert max(made.overlap(corners, other) for other in outlines(seen)) >= 0.95
