@@ -83,7 +83,7 @@ def test_check_film_repeats_are_told_and_taken_out(tmp_path):
     assert report.measures["feet"].value == pytest.approx(2.5, abs=0.03)
 
 
-def test_check_film_cut_in_mid_scene_is_redo_but_not_when_the_reel_is_known_to_be_full(tmp_path):
+def test_check_film_cut_in_mid_scene_is_to_be_looked_at_but_not_when_the_reel_is_known_to_be_full(tmp_path):
     path = film(tmp_path / "reel.mp4", HEAD + BODY)
     assert names(check(path)) == {"ends_early": "look"}
     assert names(check(path, feet=50)) == {"ends_early": "redo"}

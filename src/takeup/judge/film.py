@@ -173,9 +173,9 @@ def _judge_blank(film: Film, rows: Rows) -> list[Finding]:
 def _judge_end(film: Film, rows: Rows) -> list[Finding]:
     """A file that breaks off, a part left on the card, a film cut in mid scene, a reel not scanned to its end."""
     whole = film.second(len(film.frames_at))
-    if film.broken or film.capture.unclosed:
+    if film.broken or film.capture.unclosed or _short_of_its_header(film, rows):
         facts = {"error": film.broken or ""}
-        return [_end("ends_early.film-broken", "redo", "helps", whole, ("film.ending.tail",), facts)]
+        return [_end("ends_early.film-broken", "redo", "helps", whole, ("film.ending.missing_pictures",), facts)]
     if film.cut_at_limit and film.goes_on == "no":
         return [
             Finding(
@@ -204,6 +204,12 @@ def _judge_end(film: Film, rows: Rows) -> list[Finding]:
     if expected is not None:
         return [_end("ends_early.film-both", "redo", "helps", whole, _FEET, _lengths(film, expected, rows))]
     return [_end("ends_early.mid-scene", "look", "may help", whole, ("film.ending.tail",), {})]
+
+
+def _short_of_its_header(film: Film, rows: Rows) -> bool:
+    """Whether fewer frames came than the header counts: a cut AVI simply stops, without a fault to be seen."""
+    stated = film.capture.picture.pictures_stated if film.capture.picture else None
+    return stated is not None and film.frames < stated - rows.value("film.ending.missing_pictures")
 
 
 _FEET = ("film.ending.short_share", "film.ending.leader_feet", "film.ending.tail")
