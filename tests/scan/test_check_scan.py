@@ -70,7 +70,8 @@ def test_black_and_white_in_rgb_is_good(tmp_path):
 @pytest.mark.parametrize(
     ("carrier", "ppi", "verdict"),
     [
-        ("print", 600, None), ("print", 599.5, None), ("print", 300, "look"), ("print", 100, "look"), ("print", 96, "redo"),
+        ("print", 600, None), ("print", 599.5, None), ("print", 300, "look"), ("print", 100, "look"),
+        ("print", 96, "redo"),
         ("slide", 1200, None), ("slide", 1100, "look"), ("slide", 900, "redo"), ("negative", 900, "redo"),
         ("document", 300, None), ("document", 200, "look"), ("document", 100, "redo"), ("newspaper", 100, "redo"),
         ("microfilm", 1200, None),

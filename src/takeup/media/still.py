@@ -1,6 +1,6 @@
 """Opens stills: bed scans, pages, slides. Says what a file is, and hands out its pixels in strips, from top to bottom.
 
-Nothing is ever held whole: a bed of 7 GB passes through in strips of some 32 MB. Pixels come as they lie in the file
+Nothing is ever held whole: a bed of 7 GB passes through in strips of some 6 MB. Pixels come as they lie in the file
 (8 or 16 bits, 1-bit as 0 and 255), without colour conversion; only palettes and CMYK are turned into RGB.
 """
 
@@ -15,11 +15,12 @@ import pyvips
 
 from takeup.errors import Unreadable
 from takeup.media import pdf_pages, still_heads, still_tiff
+from takeup.media.memory import give_back_large_blocks
 from takeup.media.still_heads import profile_channels, profile_name
 from takeup.media.still_tiff import COMPRESSIONS, LOSSY
 from takeup.streams import CaptureFile, Still, StillImage
 
-STRIP_BYTES = 24_000_000
+STRIP_BYTES = 6_000_000
 INCOMPLETE = "incomplete"  # note of a capture whose pixels are not all there
 WRONG_PROFILE = "wrong-profile"  # note of a capture whose profile does not fit its channels
 MIXED_PPI = "ppi-differs"
@@ -170,6 +171,7 @@ class OpenStill:
         Unreadable
             ``capture.broken`` at the first row that cannot be decoded.
         """
+        give_back_large_blocks()
         image = self.vips()
         region = pyvips.Region.new(image)
         each = max(16, STRIP_BYTES // (image.width * image.bands * self.dtype.itemsize) // 16 * 16)

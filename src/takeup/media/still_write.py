@@ -5,6 +5,7 @@ Masters are proven: what was written is read back and compared with the capture,
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ from takeup.media.still import OpenStill
 MM_PER_INCH = 25.4
 BIG_BYTES = 3_900_000_000
 ROWS = 256
+JPEG_PX = 65_500  # a JPEG's side holds at most 65,535
 Corners = tuple[tuple[float, float], ...]
 
 
@@ -119,15 +121,30 @@ def write_jpeg_copy(
         if corners is not None:
             image = _straightened(image, corners, tilt)
         image = image.autorot()
-        if longest_px and max(image.width, image.height) > longest_px:
+        longest_px = min(longest_px or JPEG_PX, JPEG_PX)
+        if max(image.width, image.height) > longest_px:
             image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
-        if still.image.ppi_stated:
-            scale = still.image.ppi_stated / MM_PER_INCH
-            image = image.copy(xres=scale, yres=(still.image.ppi_y_stated or still.image.ppi_stated) / MM_PER_INCH)
-        image.jpegsave(str(target), Q=quality, subsample_mode="off", optimize_coding=True, keep="icc", profile="srgb")
+        data = image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, keep="icc", profile="srgb")
     except pyvips.Error as error:
         raise _broken(still.path, error) from error
+    across, down = still.image.ppi_stated, still.image.ppi_y_stated or still.image.ppi_stated
+    if still.image.orientation >= 5:
+        across, down = down, across
+    target.write_bytes(with_density(data, across, down))
     return image.width, image.height
+
+
+def with_density(jpeg: bytes, across: float | None, down: float | None) -> bytes:
+    """JPEG bytes with a JFIF head that states the resolution [px/inch]; without one the unit is "none".
+
+    libvips writes no such head when it is told to keep the profile alone.
+    """
+    unit, x, y = (1, round(across), round(down)) if across and down else (0, 1, 1)
+    body = b"JFIF\0\x01\x02" + struct.pack(">BHHBB", unit, min(x, 65535), min(y, 65535), 0, 0)
+    rest = jpeg[2:]
+    if rest[:2] == b"\xff\xe0" and rest[4:9] == b"JFIF\0":
+        rest = rest[2 + struct.unpack(">H", rest[2:4])[0] :]
+    return jpeg[:2] + b"\xff\xe0" + struct.pack(">H", len(body) + 2) + body + rest
 
 
 def in_srgb(image: pyvips.Image, still: OpenStill) -> pyvips.Image:

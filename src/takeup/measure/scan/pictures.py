@@ -20,7 +20,7 @@ from takeup.measure.scan.sides import Box, Fitted, fit_box
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Print:
     """One print on the bed. ``corners`` in scan pixels as the contract counts them; ``meets``: the bed's limits that it
-    reaches (top, right, bottom, left); ``sure``: sides that were seen, of four; ``clear``: every side that does not meet a
+    reaches (top, right, bottom, left); ``sure``: sides that were seen, of four; ``clear``: every side that meets no
     limit is seen along most of its length."""
 
     corners: tuple[tuple[float, float], ...]
@@ -69,7 +69,7 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
         blank = ground.share > 0.95 and mask.mean() < 255 * 0.004
         return Pictures(prints=() if blank else (whole,), unsure=(), ground="empty" if blank else "whole")
     found, unsure = _each(away, mask, shapes, ground, per_inch, ppi is not None)
-    if not found and not unsure:
+    if _is_scene(shapes, found, unsure):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
@@ -108,6 +108,10 @@ def _each(
     unsure: list[Shape] = []
     for shape in shapes:
         if any(_inside(shape.box, fitted.box) for fitted in found):
+            continue
+        if shape.straight < 0.6 and not is_oval(shape):
+            if _is_paper(shape):
+                unsure.append(shape)
             continue
         pieces = take_apart(away, mask, shape, per_inch if known else None)
         if pieces is None:
@@ -162,7 +166,17 @@ def _without_inner(found: list[Fitted]) -> list[Fitted]:
 
 def _is_paper(shape: Shape) -> bool:
     """Whether what stands out has the straight outline of paper; a face or a lamp in a picture has not."""
-    return shape.edged > 0.8 and shape.fill > 0.4
+    return shape.edged > 0.8 and 0.4 < shape.fill < 1.1 and shape.straight > 0.35
+
+
+def _is_scene(shapes: list[Shape], found: list[Fitted], unsure: list[Shape]) -> bool:
+    """Whether what stands out is mostly no paper: then the scan is one pale or dark picture, with no lid."""
+    boxes = [fitted.box for fitted in found] + [shape.box for shape in unsure]
+    paper = sum(box.width * box.height for box in boxes)
+    other = sum(
+        shape.box.width * shape.box.height for shape in shapes if not any(_inside(shape.box, box) for box in boxes)
+    )
+    return paper <= 2 * other
 
 
 def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[int, int]) -> Print:

@@ -89,12 +89,17 @@ def clipped_share(counts: np.ndarray, inside: np.ndarray, block: int, *, least_a
     """
     size = int(inside.sum())
     channels = counts.shape[2]
+    x, y, width, height = cv2.boundingRect(inside.view(np.uint8))
+    counts, inside = counts[y : y + height, x : x + width], inside[y : y + height, x : x + width]
     if not size:
         return ClippedShare(share=0.0, by_channel=(0.0,) * channels, solid=0.0, solid_channel=0.0, area=None)
-    by_channel = tuple(float(counts[..., c][inside].sum(dtype=np.float64)) / 255 / size for c in range(channels))
+    weight = inside.view(np.uint8)
+    by_channel = tuple(cv2.mean(np.ascontiguousarray(counts[..., c]), weight)[0] / 255 for c in range(channels))
     full = (counts == 255) & inside[..., None]
     all_solid, area = _solid(full.all(axis=2), block, least_area_px)
     worst = max((_solid(full[..., c], block, least_area_px)[0] for c in range(channels)), default=0)
+    if area is not None:
+        area = (area[0] + x, area[1] + y, area[2], area[3])
     return ClippedShare(
         share=max(by_channel), by_channel=by_channel, solid=all_solid / size, solid_channel=worst / size, area=area
     )

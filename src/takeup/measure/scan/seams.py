@@ -14,7 +14,8 @@ from takeup.measure.scan.sides import Box
 FULL = 0.965  # share of a box that a print fills, rounded corners and deckle edges included
 CROSSING = 0.6  # share of a seam's length along which it must be seen
 KNOWN_MM = (
-    (89, 127), (101.6, 152.4), (89, 89), (127, 178), (63.5, 89), (76, 76), (203, 254), (76, 127), (102, 102), (127, 127),
+    (89, 127), (101.6, 152.4), (89, 89), (127, 178), (63.5, 89), (76, 76), (203, 254), (76, 127), (102, 102),
+    (127, 127),
     (88, 107), (54, 86), (76, 102), (89, 114), (60, 90), (90, 130), (100, 150), (130, 180), (102, 136), (64, 114),
 )  # fmt: skip
 
