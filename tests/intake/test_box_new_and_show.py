@@ -8,6 +8,8 @@ from make.command import takeup
 from takeup.box.folder import Box
 from takeup.box.record import Record
 from takeup.box.standing import box_standing
+from takeup.settings import Settings
+from takeup.tasks.box_new import box_new
 
 LIST = "id,carrier,label,count\nt1,cassette,Side A,\np1,print,Album,40\n"
 
@@ -232,3 +234,14 @@ def test_box_copied_elsewhere_still_shows_the_same(box, tmp_path):
 def test_a_place_without_a_box_is_told_in_one_sentence(tmp_path, words):
     ran = takeup(*words, tmp_path / "nothing")
     assert ran.status == 2 and ran.err.count("\n") == 1 and "nothing" in ran.err and not ran.out
+
+
+def test_box_title_stands_until_another_is_given(tmp_path):
+    items = tmp_path / "items.csv"
+    items.write_text("id,carrier\nt1,cassette\n", "utf-8")
+    settings = Settings()
+    first = box_new(tmp_path / "b", items, settings).box
+    assert first.title == "b"
+    named = box_new(tmp_path / "b", items, settings, title="The Tan and Marlow family").box
+    assert named.title == "The Tan and Marlow family"
+    assert box_new(tmp_path / "b", items, settings).box.title == "The Tan and Marlow family"

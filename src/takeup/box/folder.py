@@ -38,6 +38,12 @@ class Box:
     def name(self) -> str:
         return self.folder.name
 
+    @property
+    def title(self) -> str:
+        """What the letter calls the box: as its family put it, else the folder's name."""
+        started = self.record.latest("box-started")
+        return (started[-1].facts.get("title") if started else "") or self.name
+
     def path(self, relative: str) -> Path:
         """A path of a fact as it lies on this disk today."""
         return self.folder.joinpath(*relative.split("/"))

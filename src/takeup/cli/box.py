@@ -24,12 +24,13 @@ def command() -> None:
 @command.command("new", help="Start a box in the folder BOX from an item list, or bring its list up to date.")
 @click.argument("box", type=click.Path(path_type=Path))
 @click.option("--items", required=True, type=click.Path(path_type=Path), help="The item list (CSV, UTF-8).")
+@click.option("--title", default="", help="What the letter calls the box; the folder's name unless told.")
 @faced
-def new(face: Face, box: Path, items: Path) -> None:
+def new(face: Face, box: Path, items: Path, title: str) -> None:
     """Start or update a box."""
     from takeup.tasks.box_new import box_new
 
-    started = box_new(box, items, face.settings)
+    started = box_new(box, items, face.settings, title=title)
     document = {
         "box": str(started.box.folder),
         "new": started.new,

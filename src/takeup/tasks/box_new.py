@@ -34,8 +34,13 @@ class Started:
     pieces: int  # originals in, where a line counts several pieces
 
 
-def box_new(folder: Path, items: Path, settings: Settings) -> Started:
+def box_new(folder: Path, items: Path, settings: Settings, *, title: str = "") -> Started:
     """Start a box, or add and update the items of one. Nothing is ever taken out of a box.
+
+    Parameters
+    ----------
+    title : str
+        What the letter calls the box ("The Tan and Marlow family"); the folder's name until one is given.
 
     Raises
     ------
@@ -55,9 +60,9 @@ def box_new(folder: Path, items: Path, settings: Settings) -> Started:
     with held(folder, "box new", settings.wait_s):
         sweep(folder)
         if not box.record.exists():
-            return _start(box, listed, digest, settings)
+            return _start(box, listed, {"items_sha256": digest, "title": title}, settings)
         box.record.start()
-        return _update(box, listed, digest)
+        return _update(box, listed, {"items_sha256": digest, "title": title})
 
 
 def _refuse_foreign(box: Box) -> None:
@@ -71,18 +76,18 @@ def _refuse_foreign(box: Box) -> None:
         raise NotPossible("box.foreign", path=str(box.folder), found=found)
 
 
-def _start(box: Box, listed: list[Listed], digest: str, settings: Settings) -> Started:
+def _start(box: Box, listed: list[Listed], about: dict[str, str], settings: Settings) -> Started:
     with beside(box.record.path) as part:
         record = Record(box.folder, settings.who)
         record.path = part
         record.start()
-        record.append("box-started", {"version": VERSION, "items_sha256": digest})
+        record.append("box-started", {"version": VERSION} | about)
         for item in listed:
             record.append("item-listed", item.facts(), item=item.original.id)
     return _told(box, listed, new=True, added=[item.original.id for item in listed])
 
 
-def _update(box: Box, listed: list[Listed], digest: str) -> Started:
+def _update(box: Box, listed: list[Listed], about: dict[str, str]) -> Started:
     before = {fact.item.casefold(): fact for fact in box.record.latest("item-listed")}
     captured = {fact.item for fact in box.record.latest("taken")}
     added, changed = [], []
@@ -99,9 +104,10 @@ def _update(box: Box, listed: list[Listed], digest: str) -> Started:
         box.record.append("item-listed", item.facts(), item=item.original.id)
     for name, item in changed:
         box.record.append("item-listed", item.facts() | {"id": name}, item=name)
-    started = box.record.latest("box-started")
-    if not started or started[-1].facts.get("items_sha256") != digest:
-        box.record.append("box-started", {"version": VERSION, "items_sha256": digest})
+    stands = box.record.latest("box-started")[-1].facts
+    about = about | {"title": about["title"] or stands.get("title", "")}
+    if any(stands.get(name, "") != value for name, value in about.items()):
+        box.record.append("box-started", {"version": VERSION} | about)
     ids = {item.original.id.casefold() for item in listed}
     return _told(
         box,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -75,6 +75,9 @@ class Station:
     again: bool = False  # made only after the first check asked for it
 
 
+TITLE, LAB = "The Tan and Marlow family", "Port Ellery Library"
+
+
 def demo(folder: Path, settings: Settings, ears: Ears = SILENT) -> Shown:
     """Run the whole job in a folder.
 
@@ -85,12 +88,13 @@ def demo(folder: Path, settings: Settings, ears: Ears = SILENT) -> Shown:
     """
     folder = folder.absolute()
     _refuse_foreign(folder)
+    settings = replace(settings, lab=LAB)
     box, stations, drive = folder / BOX, folder / STATIONS, folder / DRIVE
     rows = load_rows()
     write_bytes(folder / "items.csv", family.ITEMS.encode())
     write_bytes(folder / "descriptions.csv", family.DESCRIPTIONS.encode())
     drive.mkdir(parents=True, exist_ok=True)
-    started = box_new(box, folder / "items.csv", settings)
+    started = box_new(box, folder / "items.csv", settings, title=TITLE)
     screenings = screen(box, settings)
     planned = plan(box, settings)
     agree(box, FORM, settings.lang, adult_for_minor=False, settings=settings)

@@ -150,9 +150,10 @@ class _Scan:
             notes.append(("scan.as-negative", {"name": name}))
         if picture is None and self.plan.unsure:
             notes.append(("scan.split-unsure", {"file": self.path.name}))
+        shown = picture.id if picture else self.own
         return Made(
-            path=target, role="copy", from_=self.one.stored, settings=settings, picture=picture.id if picture else self.own,
-            title=self.title(picture.id if picture else self.own), size=size, notes=tuple(notes), part=self.one.part,
+            path=target, role="copy", from_=self.one.stored, settings=settings, picture=shown, title=self.title(shown),
+            size=size, notes=tuple(notes), part=self.one.part,
         )  # fmt: skip
 
 

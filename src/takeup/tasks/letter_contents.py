@@ -83,7 +83,7 @@ def contents_of(
     held += [small for pair in smalls.values() for small in pair if small is not None]
     agreed = box.record.latest("agreed")
     return Contents(
-        box=box.name,
+        box=box.title,
         lab=settings.lab,
         lang=agreed[-1].facts.get("lang", settings.lang) if agreed else settings.lang,
         brought=_brought(box),
