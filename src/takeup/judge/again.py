@@ -105,6 +105,11 @@ def _agreeing(found: Sequence[tuple[float, float, float]], asked: int, limits: d
     return Alignment(offset_s=offset, rate=rate, likeness=float(np.median(likeness)), windows=len(best))
 
 
+def another_number(one: str, other: str) -> bool:
+    """Whether two parts bear different numbers: pages, pictures, files of a row."""
+    return one.isdigit() and other.isdigit() and one != other
+
+
 SAME_START = Alignment(offset_s=0.0, rate=1.0, likeness=0.0, windows=0)
 """Taken where the content cannot tell (too short, too even) and the names say that it is another try."""
 

@@ -11,7 +11,7 @@ from takeup import __version__
 from takeup.box.folder import Box, work_in
 from takeup.box.record import Fact
 from takeup.errors import NotPossible, TakeupError, Unreadable
-from takeup.judge.again import SAME_START, align, other_side, thumb_likeness, tried_twice
+from takeup.judge.again import SAME_START, align, another_number, other_side, thumb_likeness, tried_twice
 from takeup.judge.grades import not_from_memory
 from takeup.media.probe import look_at
 from takeup.settings import Settings
@@ -33,6 +33,7 @@ class Checked:
     report: Report | None
     refused: TakeupError | None = None
     repeats: str = ""  # stored path of the earlier capture of the same stretch
+    sha256: str = ""  # of the stored capture
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +152,7 @@ def _check_taken(
                 capture=look_at(path),
                 report=report_from(known.facts["report"]),
                 repeats=known.facts.get("repeats", ""),
+                sha256=sha256,
             )
         capture, report = check_file(path, ask(original))
     except TakeupError as refused:
@@ -158,7 +160,7 @@ def _check_taken(
     report, repeats = _in_the_light_of_earlier(box, fact, report, before, rows)
     facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
     box.record.append("checked", facts, item=fact.item, key=stored)
-    return Checked(path=path, original=original, capture=capture, report=report, repeats=repeats)
+    return Checked(path=path, original=original, capture=capture, report=report, repeats=repeats, sha256=sha256)
 
 
 def _in_the_light_of_earlier(
@@ -170,6 +172,8 @@ def _in_the_light_of_earlier(
         stored = box.relative(earlier.path)
         if stored not in parts or earlier.report is None or other_side(parts[stored], fact.facts["part"]):
             continue
+        if another_number(parts[stored], fact.facts["part"]) and earlier.report.verdict != "redo":
+            continue  # page 2 that shows page 1 again is a slip, not another try of a good page 1
         alignment = align(report.trace, earlier.report.trace, rows)
         # Where content cannot tell (a silent first try), the same part named again after a redo is a new try.
         named_again = parts[stored] == fact.facts["part"] and earlier.report.verdict == "redo"
@@ -198,8 +202,10 @@ def _duplicates(box: Box, results: Sequence[Checked], rows: Rows) -> tuple[tuple
                 continue
             if _first_try(later, results, box) == _first_try(earlier, results, box):
                 continue
-            if align(later.report.trace, earlier.report.trace, rows) or _same_picture(
-                later.path, later.report, earlier, rows
+            if (
+                later.sha256 == earlier.sha256
+                or align(later.report.trace, earlier.report.trace, rows)
+                or _same_picture(later.path, later.report, earlier, rows)
             ):
                 facts = {"of": earlier.path.name}
                 finding = Finding(

@@ -21,6 +21,7 @@ from takeup.files.matching import Match, match_item, part_told
 from takeup.files.names import folded, numbered, safe_name, why_unsafe
 from takeup.files.station import Seen, files_at, growing, head_of, look
 from takeup.files.volume import room_at
+from takeup.judge.again import other_side
 from takeup.media.probe import family_of
 from takeup.settings import Settings
 from takeup.tables.rows import Rows
@@ -192,11 +193,7 @@ def _whole_capture(file: Path) -> Seen:
 
 def _already(box: Box, one: _Wanted, answer: Answer, ears: Ears) -> bool:
     """Whether the item has this very content; told by the file's state, else by reading it."""
-    alike = [
-        fact
-        for fact in box.record.latest("taken", one.item)
-        if fact.facts["bytes"] == one.seen.bytes and _is_whole(box, fact)
-    ]
+    alike = [fact for fact in _same_side(box, one) if fact.facts["bytes"] == one.seen.bytes and _is_whole(box, fact)]
     source = str(one.seen.path)
     for fact in alike:
         if fact.facts["source"] == source and fact.facts["modified_ns"] == one.seen.modified_ns:
@@ -217,6 +214,12 @@ def _already(box: Box, one: _Wanted, answer: Answer, ears: Ears) -> bool:
             answer.taken.append(_taken(box, one, fact))
             return True
     return False
+
+
+def _same_side(box: Box, one: _Wanted) -> list[Fact]:
+    """What was taken of this item under no other side's name: side A called B is a slip that check tells."""
+    taken = box.record.latest("taken", one.item)
+    return [fact for fact in taken if not other_side(fact.facts["part"], one.part)]
 
 
 def _is_whole(box: Box, fact: Fact) -> bool:
@@ -253,7 +256,7 @@ def _bring_in(box: Box, one: _Wanted, heard: Any, ears: Ears) -> Taken:
         copied = copy_file(source, part, hear=heard)
         if look(source) != one.seen or copied.bytes != one.seen.bytes:
             raise _NotTaken("growing")
-        for fact in box.record.latest("taken", one.item):
+        for fact in _same_side(box, one):
             if fact.facts["sha256"] == copied.sha256 and _is_whole(box, fact):
                 raise _Already(fact)
     for other in box.record.latest("taken"):
