@@ -61,3 +61,16 @@ def test_every_carrier_is_a_term_in_both_languages():
     terms = load_sentences("terms")
     carriers = load_rows().names("carriers")
     assert [name for name in carriers if f"carrier.{name}.en" not in terms or f"carrier.{name}.zh" not in terms] == []
+
+
+def test_every_carrier_stands_in_every_table_that_plans_screens_or_keeps_it():
+    """What docs/architecture.md promises to whoever adds a carrier: this names the tables that still want a row."""
+    rows = load_rows()
+    played = [name for name in rows.names("carriers") if rows.value(f"carriers.{name}.medium")]
+    wanting = [f"screening.kinds.{name}" for name in rows.names("carriers") if f"screening.kinds.{name}" not in rows]
+    for table in ("times", "care"):
+        wanting += [f"{table}.{name}" for name in played if not rows.section(f"{table}.{name}")]
+    for name in played:
+        if rows.value(f"carriers.{name}.medium") == "scan" and not rows.section(f"storage.{name}"):
+            wanting.append(f"storage.{name}")
+    assert wanting == []
