@@ -68,8 +68,8 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
     if not shapes:
         blank = ground.share > 0.95 and mask.mean() < 255 * 0.004
         return Pictures(prints=() if blank else (whole,), unsure=(), ground="empty" if blank else "whole")
-    found, unsure = _each(away, mask, shapes, ground, per_inch, ppi is not None)
-    if _is_scene(shapes, found, unsure):
+    found, unsure, other = _each(away, mask, shapes, ground, per_inch, ppi is not None)
+    if _is_scene(found, unsure, other):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
@@ -103,30 +103,31 @@ def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
 
 def _each(
     away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, known: bool
-) -> tuple[list[Fitted], list[Shape]]:
+) -> tuple[list[Fitted], list[Shape], list[Shape]]:
+    """What each shape is: prints with their paper, paper that cannot be told apart, and what is no paper at all."""
     found: list[Fitted] = []
     unsure: list[Shape] = []
+    other: list[Shape] = []
     for shape in shapes:
         if any(_inside(shape.box, fitted.box) for fitted in found):
             continue
         if shape.straight < 0.6 and not is_oval(shape):
-            if _is_paper(shape):
-                unsure.append(shape)
+            (unsure if _is_paper(shape) else other).append(shape)
             continue
         pieces = take_apart(away, mask, shape, per_inch if known else None)
         if pieces is None:
             alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False)
             if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
                 found.append(alone)  # a pale part of one print melts into the lid, yet all its sides are seen
-            elif _is_paper(shape):
-                unsure.append(shape)
+            else:
+                (unsure if _is_paper(shape) else other).append(shape)
             continue
         fits = [_fit(away, mask, shape, piece, ground, per_inch, len(pieces) > 1) for piece in pieces]
         if all(_is_print(fitted, shape) for fitted in fits):
             found.extend(fits)
-        elif _is_paper(shape):
-            unsure.append(shape)
-    return found, unsure
+        else:
+            (unsure if _is_paper(shape) else other).append(shape)
+    return found, unsure, other
 
 
 def _fit(
@@ -169,14 +170,12 @@ def _is_paper(shape: Shape) -> bool:
     return shape.edged > 0.8 and 0.4 < shape.fill < 1.1 and shape.straight > 0.35
 
 
-def _is_scene(shapes: list[Shape], found: list[Fitted], unsure: list[Shape]) -> bool:
+def _is_scene(found: list[Fitted], unsure: list[Shape], other: list[Shape]) -> bool:
     """Whether what stands out is mostly no paper: then the scan is one pale or dark picture, with no lid."""
     boxes = [fitted.box for fitted in found] + [shape.box for shape in unsure]
     paper = sum(box.width * box.height for box in boxes)
-    other = sum(
-        shape.box.width * shape.box.height for shape in shapes if not any(_inside(shape.box, box) for box in boxes)
-    )
-    return paper <= 2 * other
+    rest = [shape.box for shape in other if not any(_inside(shape.box, box) for box in boxes)]
+    return paper <= 2 * sum(box.width * box.height for box in rest)
 
 
 def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[int, int]) -> Print:
