@@ -74,10 +74,10 @@ def opened(browser, letter):
 def test_letter_fits_and_asks_only_the_drive(opened, size, at):
     page = opened(size, at=at)
     page.evaluate("document.querySelectorAll('img').forEach(image => { image.loading = 'eager' })")
-    page.wait_for_load_state("networkidle")
+    page.wait_for_function("[...document.images].every(image => image.complete)")  # loaded, or known to be broken
     assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
     assert page.trouble == [] and all(url.startswith("file:") for url in page.asked)
-    assert page.evaluate("[...document.images].every(image => image.complete && image.naturalWidth > 0)")
+    assert page.evaluate("[...document.images].every(image => image.naturalWidth > 0)")
 
 
 def test_letter_speaks_one_language_at_a_time_and_remembers_it(opened):
