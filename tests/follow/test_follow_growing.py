@@ -13,7 +13,7 @@ from make.command import takeup
 from make.tiny import sound_samples, write_moving, write_wav
 
 
-def follow(path, carrier, idle="1.0"):
+def follow(path, carrier, idle="2.5"):
     return subprocess.Popen(
         [sys.executable, "-m", "takeup", "check", "--follow", str(path), "--carrier", carrier, "--idle", idle],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
