@@ -8,11 +8,10 @@ from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
 from takeup.judge.sound_ending import judge_ending, judge_silence
 from takeup.judge.sound_level import judge_dc_offset, judge_level
+from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
 from takeup.measure.sound.whole import SoundFacts
 from takeup.streams import Finding, Measured, SoundStream
 from takeup.tables.rows import Rows
-
-LATER = (("mains_hum", "dBFS"), ("speed_error", "%"), ("wow_flutter", "%"), ("bandwidth", "Hz"))
 
 
 def judge_sound(
@@ -55,12 +54,12 @@ def measures(facts: SoundFacts, carrier: str, rows: Rows, *, dead: bool = False)
         "true_peak": _figure(_decibels(max(facts.true_peak, default=0.0)), "dBTP", "sound.silent", 3),
         "noise_floor": _floor(facts),
         "dc_offset": _figure(
-            None if nothing else max(facts.dc, key=abs, default=None), "share of full scale", "sound.silent", 9
+            None if nothing else max(facts.dc, key=abs, default=None), SOUND_UNITS["dc_offset"], "sound.silent", 9
         ),
     }
     figures |= _of_two(facts, dead)
     figures["channel_delay"] = said_delay(facts, carrier, rows)
-    return figures | {name: Measured(value=None, unit=unit, why="later") for name, unit in LATER}
+    return figures | without_value("later", LATER)
 
 
 def _loudness(facts: SoundFacts) -> Measured:

@@ -4,28 +4,8 @@ from __future__ import annotations
 
 from takeup.measure.video.clock import Drift
 from takeup.measure.video.presence import Presence
-from takeup.streams import Again, Finding, Measured, Original, Verdict
+from takeup.streams import Again, Finding, Original, Verdict
 from takeup.tables.rows import Rows
-
-SOUND_MEASURES = {
-    "loudness": "LUFS",
-    "loudness_range": "LU",
-    "true_peak": "dBTP",
-    "noise_floor": "dBFS",
-    "dc_offset": "share of full scale",
-    "channel_balance": "dB",
-    "channel_correlation": "1",
-    "channel_delay": "µs",
-    "mains_hum": "dBFS",
-    "speed_error": "%",
-    "wow_flutter": "%",
-    "bandwidth": "Hz",
-}
-
-
-def no_sound_measures() -> dict[str, Measured]:
-    """The sound measures of a video without sound: every one is there, and says why it has no value."""
-    return {name: Measured(value=None, unit=unit, why="video.no-sound") for name, unit in SOUND_MEASURES.items()}
 
 
 def judge_sound(presence: Presence | None, original: Original, sound_s: float, rows: Rows) -> list[Finding]:

@@ -12,6 +12,7 @@ import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.judge.film import Film, judge_film
+from takeup.judge.sound_units import without_value
 from takeup.measure.film.exposure import exposure
 from takeup.measure.film.flicker import flicker
 from takeup.measure.film.glances import Glances, begin_glances, finish_glances, step_glances
@@ -30,20 +31,6 @@ HEAR_EVERY_S = 0.1
 STEP_S = 0.1
 HELD = 16  # frames that wait for their glance together
 SILENT = 10 ** (-80 / 20)  # a track that never comes over this holds nothing (a scanner's own silent track)
-SOUND_UNITS = {
-    "loudness": "LUFS",
-    "loudness_range": "LU",
-    "true_peak": "dBTP",
-    "noise_floor": "dBFS",
-    "dc_offset": "share",
-    "channel_balance": "dB",
-    "channel_delay": "µs",
-    "channel_correlation": "1",
-    "mains_hum": "dBFS",
-    "speed_error": "%",
-    "wow_flutter": "%",
-    "bandwidth": "Hz",
-}
 
 
 def check_film(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:
@@ -210,7 +197,7 @@ def _of_sound(part: SoundPart | None, capture: CaptureFile) -> tuple[Mapping[str
     """The sound's measures and findings; for a silent film each measure says that there is none."""
     if part is None:
         why = "film.no-sound" if capture.sound is None else "film.silent-track"
-        return {name: Measured(value=None, unit=unit, why=why) for name, unit in SOUND_UNITS.items()}, []
+        return without_value(why), []
     return part.measures, [finding for finding in part.findings if finding.name != "ends_early"]
 
 

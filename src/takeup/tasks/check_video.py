@@ -7,9 +7,9 @@ from fractions import Fraction
 from pathlib import Path
 
 from takeup.errors import Unreadable
+from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
 from takeup.judge.video_picture import judge_stretch
-from takeup.judge.video_sound import no_sound_measures
 from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
 from takeup.measure.video.stretches import Running
@@ -132,7 +132,7 @@ class _Check:
         return Report(
             medium="video",
             seconds=round(pictures.seconds, 6),
-            measures=measures | no_sound_measures() | (dict(part.measures) if part else {}),
+            measures=measures | without_value("video.no-sound") | (dict(part.measures) if part else {}),
             findings=tuple(sorted(findings + _sound_findings(part, findings), key=_when)),
             left_out=_left_out(pictures),
             trace=thread_of(pictures, part.trace if part else None),

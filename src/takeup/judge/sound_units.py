@@ -1,0 +1,26 @@
+"""The sound measures of the contract and their units, for whoever has a sound to measure or has to say there is none."""
+
+from __future__ import annotations
+
+from takeup.streams import Measured
+
+SOUND_UNITS = {
+    "loudness": "LUFS",
+    "loudness_range": "LU",
+    "true_peak": "dBTP",
+    "noise_floor": "dBFS",
+    "dc_offset": "share of full scale",
+    "channel_balance": "dB",
+    "channel_correlation": "1",
+    "channel_delay": "µs",
+    "mains_hum": "dBFS",
+    "speed_error": "%",
+    "wow_flutter": "%",
+    "bandwidth": "Hz",
+}
+LATER = ("mains_hum", "speed_error", "wow_flutter", "bandwidth")  # not taken yet
+
+
+def without_value(why: str, names: tuple[str, ...] = tuple(SOUND_UNITS)) -> dict[str, Measured]:
+    """These measures (all of them, unless named) without a value, each saying the same why."""
+    return {name: Measured(value=None, unit=SOUND_UNITS[name], why=why) for name in names}
