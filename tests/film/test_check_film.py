@@ -167,7 +167,7 @@ def test_check_film_sound_without_picture_is_refused(tmp_path):
 def test_check_film_pictures_that_change_size_are_refused_plainly(clean, monkeypatch):
     from dataclasses import replace
 
-    from takeup.tasks import check_film as room
+    from takeup.tasks import moving_walk as room
 
     def reading(*args, **kwargs):
         for number, thing in enumerate(read_moving(*args, **kwargs)):

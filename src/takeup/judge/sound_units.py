@@ -1,4 +1,4 @@
-"""The sound measures of the contract and their units, for whoever has a sound to measure or has to say there is none."""
+"""The contract's sound measures and their units, for whoever measures a sound or has to say there is none."""
 
 from __future__ import annotations
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
@@ -18,19 +17,18 @@ from takeup.measure.film.flicker import flicker
 from takeup.measure.film.glances import Glances, begin_glances, finish_glances, step_glances
 from takeup.measure.film.occupied import occupied
 from takeup.measure.film.rhythm import Rhythm, rhythm
-from takeup.media.moving import Picture, Reading, SoundBlock, read_moving
+from takeup.media.moving import Picture, Reading, SoundBlock
 from takeup.plan.film_time import Decided, decide_rate
 from takeup.streams import CaptureFile, Finding, Measured, Report, Trace
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked, Heard
 from takeup.tasks.film_parts import at_a_limit, goes_on, is_part
+from takeup.tasks.moving_walk import by_time, picture_of, walk_through
 from takeup.tasks.sound_pass import SoundPart, SoundPass
 from takeup.tasks.video_thread import Stills
 
-HEAR_EVERY_S = 0.1
 STEP_S = 0.1
 HELD = 16  # frames that wait for their glance together
-SILENT = 10 ** (-80 / 20)  # a track that never comes over this holds nothing (a scanner's own silent track)
 
 
 def check_film(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:
@@ -50,47 +48,32 @@ def check_film(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     Unreadable
         ``capture.broken`` when not one picture can be decoded; ``film.size-changes`` when the pictures change size.
     """
-    if capture.picture is None:
-        raise Unreadable("capture.broken", path=str(path), error="no picture track")
-    walk = _Walk(capture, asked, rows)
-    reading = read_moving(path, capture, idle_s=asked.idle_s)
-    for thing in reading:
-        if isinstance(thing, Picture):
-            if not walk.same_size(thing):
-                raise Unreadable("film.size-changes", path=str(path), frame=thing.index)
-            walk.picture(thing)
-        else:
-            walk.block(thing)
-        walk.tell()
-    seen = walk.seen()
-    if not len(seen):
-        raise Unreadable("capture.broken", path=str(path), error=reading.broken or "no picture could be decoded")
-    return walk.report(path, reading, seen)
+    walk = _Walk(path, capture, asked, rows)
+    reading = walk_through(path, capture, asked, walk)
+    return walk.report(reading, walk.seen())
 
 
 class _Walk:
     """One walk over a film scan: the glances so far, the sound where there is any, a few small pictures."""
 
-    def __init__(self, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
-        assert capture.picture is not None
-        self.capture, self.asked, self.rows = capture, asked, rows
+    def __init__(self, path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
+        stream = picture_of(path, capture)
+        self.path, self.capture, self.asked, self.rows = path, capture, asked, rows
+        self.silent = 10 ** (rows.value("film.sound.silent_dbfs") / 20)
         self.state = begin_glances()
         self.held: list[tuple[np.ndarray, ...]] = []
-        self.bits = capture.picture.bits
+        self.bits = stream.bits
         self.stamps: list[float] = []
-        self.stills = Stills(asked.stills, capture.picture, rows)
+        self.stills = Stills(asked.stills, stream, rows)
         self.sound = SoundPass(capture.sound, asked, rows, of_picture=True) if capture.sound else None
-        self.full_range = capture.picture.pixel_format.startswith(("yuvj", "gray"))
+        self.full_range = stream.pixel_format.startswith(("yuvj", "gray"))
         self.shape: tuple[int, ...] | None = None
         self.peak = 0.0
-        self.told = 0.0
-
-    def same_size(self, picture: Picture) -> bool:
-        """Whether a picture is as large as the first one."""
-        self.shape = self.shape or picture.planes[0].shape
-        return picture.planes[0].shape == self.shape
 
     def picture(self, picture: Picture) -> None:
+        self.shape = self.shape or picture.planes[0].shape
+        if picture.planes[0].shape != self.shape:
+            raise Unreadable("film.size-changes", path=str(self.path), frame=picture.index)
         self.held.append(picture.planes)
         self.bits = picture.bits
         self.stamps.append(picture.at_s)
@@ -113,28 +96,23 @@ class _Walk:
         self.state = step_glances(self.state, self.held, self.bits)
         self.held = []
 
-    def tell(self) -> None:
-        """Tell a listener how far we are, about ten times a second at most."""
-        now = time.monotonic()
-        if self.asked.hear is None or now - self.told < HEAR_EVERY_S or not self.stamps:
-            return
-        self.told = now
-        levels = self.sound.levels() if self.sound and self.peak > SILENT else {}
+    def heard(self) -> Heard:
+        levels = self.sound.levels() if self.sound and self.peak > self.silent else {}
         total = self.capture.picture.seconds_stated if self.capture.picture else None
-        self.asked.hear(Heard(seconds=self.stamps[-1], total_s=total, levels=levels))
+        return Heard(seconds=self.stamps[-1], total_s=total, levels=levels)
 
-    def report(self, path: Path, reading: Reading, seen: Glances) -> Report:
+    def report(self, reading: Reading, seen: Glances) -> Report:
         """Judge all that was seen and heard."""
         decided = decide_rate(self.asked.original, self.rows)
-        film = self._film(path, reading, seen, decided)
+        film = self._film(self.path, reading, seen, decided)
         measures, findings = judge_film(film, self.rows)
-        part = self.sound.finish() if self.sound and self.peak > SILENT else None
+        part = self.sound.finish() if self.sound and self.peak > self.silent else None
         heard, said = _of_sound(part, self.capture)
         return Report(
             medium="film",
             seconds=round(float(film.frames / film.file_rate), 6),
             measures=measures | heard,
-            findings=tuple(sorted([*findings, *said], key=_when)),
+            findings=tuple(sorted([*findings, *said], key=by_time)),
             left_out=_left_out(film),
             trace=_trace(film, seen, part),
             stills=self.stills.finish(),
@@ -221,7 +199,3 @@ def _trace(film: Film, seen: Glances, part: SoundPart | None) -> Trace:
         recorded=shown[at].astype(np.uint8).tobytes(),
         luma=luma[at].tobytes(),
     )
-
-
-def _when(finding: Finding) -> float:
-    return -1.0 if finding.from_s is None else finding.from_s

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import time
 from fractions import Fraction
 from pathlib import Path
 
-from takeup.errors import Unreadable
 from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
 from takeup.judge.video_picture import judge_stretch
@@ -14,14 +12,14 @@ from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
 from takeup.measure.video.stretches import Running
 from takeup.measure.video.whole import Pictures, Walk
-from takeup.media.moving import Picture, Reading, SoundBlock, read_moving
+from takeup.media.moving import Picture, Reading, SoundBlock
 from takeup.streams import CaptureFile, Finding, Report
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked, Heard
+from takeup.tasks.moving_walk import by_time, picture_of, walk_through
 from takeup.tasks.sound_pass import SoundPart, SoundPass
 from takeup.tasks.video_thread import Stills, thread_of
 
-HEAR_EVERY_S = 0.1
 STAMP_EVERY_S = 0.2
 SECTIONS = ("kind", "order", "repeat", "levels", "sampled", "dropout")
 PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
@@ -45,27 +43,15 @@ def check_video(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> R
     Unreadable
         ``capture.broken`` when not one picture can be decoded.
     """
-    if capture.picture is None:
-        raise Unreadable("capture.broken", path=str(path), error="no picture track")
-    walk = _Check(capture, asked, rows)
-    reading = read_moving(path, capture, idle_s=asked.idle_s)
-    for thing in reading:
-        if isinstance(thing, Picture):
-            walk.picture(thing)
-        else:
-            walk.block(thing)
-        walk.tell()
-    if not walk.seen:
-        raise Unreadable("capture.broken", path=str(path), error=reading.broken or "no picture could be decoded")
-    return walk.finish(reading)
+    walk = _Check(path, capture, asked, rows)
+    return walk.finish(walk_through(path, capture, asked, walk))
 
 
 class _Check:
     """One walk over a capture: every measure's state."""
 
-    def __init__(self, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
-        assert capture.picture is not None
-        stream, sound = capture.picture, capture.sound
+    def __init__(self, path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
+        stream, sound = picture_of(path, capture), capture.sound
         self.capture, self.asked, self.rows = capture, asked, rows
         self.rate = stream.rate or Fraction(25)
         limits = {name: rows.section(f"video.{name}") for name in SECTIONS}
@@ -78,14 +64,11 @@ class _Check:
         self.presence = presence.begin(sound.rate_hz, sound.channels) if sound else None
         self.sound_at: list[tuple[float, int]] = []
         self.samples = 0
-        self.seen = 0
         self.seconds = 0.0
         self.certain: list[Finding] = []
-        self.told = 0.0
 
     def picture(self, picture: Picture) -> None:
         kind = self.pictures.step(picture.planes, picture.at_s, key=picture.key, damaged=picture.damaged)
-        self.seen += 1
         self.seconds = picture.at_s
         for stretch in self.running.step(kind, picture.at_s):
             finding = judge_stretch(stretch, None, self.rows)
@@ -102,16 +85,11 @@ class _Check:
         self.presence = presence.step(self.presence, block.samples)
         self.sound.hear(block.samples)
 
-    def tell(self) -> None:
-        """Tell a listener how far we are, about ten times a second at most."""
-        now = time.monotonic()
-        if self.asked.hear is None or now - self.told < HEAR_EVERY_S:
-            return
-        self.told = now
+    def heard(self) -> Heard:
         levels = self.sound.levels() if self.sound else {}
         certain = (*self.certain, *(self.sound.certain() if self.sound else ()))
         total = self.capture.picture.seconds_stated if self.capture.picture else None
-        self.asked.hear(Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain))
+        return Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain)
 
     def finish(self, reading: Reading) -> Report:
         """Judge all that was measured."""
@@ -133,7 +111,7 @@ class _Check:
             medium="video",
             seconds=round(pictures.seconds, 6),
             measures=measures | without_value("video.no-sound") | (dict(part.measures) if part else {}),
-            findings=tuple(sorted(findings + _sound_findings(part, findings), key=_when)),
+            findings=tuple(sorted(findings + _sound_findings(part, findings), key=by_time)),
             left_out=_left_out(pictures),
             trace=thread_of(pictures, part.trace if part else None),
             stills=self.stills.finish(),
@@ -171,7 +149,3 @@ def _left_out(pictures: Pictures) -> tuple[tuple[str, float], ...]:
         if kind in names:
             seconds[names[kind]] = seconds.get(names[kind], 0.0) + pictures.picture_s
     return tuple((name, round(value, 3)) for name, value in seconds.items())
-
-
-def _when(finding: Finding) -> float:
-    return -1.0 if finding.from_s is None else finding.from_s
