@@ -5,10 +5,12 @@ import pytest
 from make import scan as made
 
 from takeup.measure.scan.pictures import pictures
+from takeup.tables.loader import load_rows
+from takeup.tasks.check_scan import papers_of
 
 
 def look(bed):
-    return pictures(bed.pixels, 1, bed.pixels.shape[1::-1], ppi=bed.ppi, many=True)
+    return pictures(bed.pixels, 1, bed.pixels.shape[1::-1], ppi=bed.ppi, many=True, papers=papers_of(load_rows()))
 
 
 def outlines(seen):

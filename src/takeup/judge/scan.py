@@ -81,13 +81,17 @@ def _stated(image: StillImage, family: str, rows: Rows) -> Measured:
     if image.ppi_stated is None:
         return Measured(value=None, unit="px/inch", why="scan.no-ppi")
     extra: dict[str, Any] = {}
-    if image.ppi_y_stated is not None and abs(image.ppi_y_stated / image.ppi_stated - 1) > 0.001:
+    if image.ppi_y_stated is not None and _apart(image.ppi_y_stated, image.ppi_stated, rows):
         extra["down"] = round(image.ppi_y_stated, 3)
     key = f"scan.resolution.{family}.levels"
     if key in rows:
         extra["level"] = level_of(image.ppi_stated, rows.value(key), rows.value("scan.resolution.slack"))
         extra["levels"] = list(rows.value(key))
     return Measured(value=round(image.ppi_stated, 3), unit="px/inch", extra=extra)
+
+
+def _apart(down: float, across: float, rows: Rows) -> bool:
+    return abs(down / across - 1) > rows.value("scan.resolution.axes_share")
 
 
 def level_of(ppi: float, levels: list[float], slack: float) -> int:

@@ -9,6 +9,7 @@ from takeup.judge.sound_clipping import judge_clipping
 from takeup.judge.sound_ending import judge_ending, judge_silence
 from takeup.judge.sound_level import judge_dc_offset, judge_level
 from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
+from takeup.measure.sound.history import NOTHING_DBFS
 from takeup.measure.sound.whole import SoundFacts
 from takeup.streams import Finding, Measured, SoundStream
 from takeup.tables.rows import Rows
@@ -49,7 +50,7 @@ def measures(facts: SoundFacts, carrier: str, rows: Rows, *, dead: bool = False)
     """Every figure of the contract; one that cannot be told says why."""
     nothing = "sound.silent" if facts.digitally_silent else None
     figures = {
-        "loudness": _loudness(facts),
+        "loudness": _loudness(facts, rows),
         "loudness_range": _range(facts, rows),
         "true_peak": _figure(_decibels(max(facts.true_peak, default=0.0)), "dBTP", "sound.silent", 3),
         "noise_floor": _floor(facts),
@@ -62,8 +63,9 @@ def measures(facts: SoundFacts, carrier: str, rows: Rows, *, dead: bool = False)
     return figures | without_value("later", LATER)
 
 
-def _loudness(facts: SoundFacts) -> Measured:
-    why = "sound.silent" if facts.digitally_silent else "sound.short" if facts.seconds < 0.4 else "sound.below-gate"
+def _loudness(facts: SoundFacts, rows: Rows) -> Measured:
+    short = facts.seconds < rows.value("sound.loudness.block_s")
+    why = "sound.silent" if facts.digitally_silent else "sound.short" if short else "sound.below-gate"
     extra = {}
     if facts.momentary_lufs is not None and facts.lufs is not None:
         extra["momentary_max"] = round(facts.momentary_lufs, 3)
@@ -83,7 +85,7 @@ def _range(facts: SoundFacts, rows: Rows) -> Measured:
 
 
 def _floor(facts: SoundFacts) -> Measured:
-    if facts.floor is None or facts.floor.dbfs < -190:
+    if facts.floor is None or facts.floor.dbfs <= NOTHING_DBFS:
         why = "sound.silent" if facts.digitally_silent or facts.floor is not None else "sound.short"
         return Measured(value=None, unit="dBFS", why=why)
     return Measured(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from takeup.measure.sound.channels import Channel
+from takeup.measure.sound.history import NOTHING_DBFS
 from takeup.measure.sound.whole import SoundFacts
 from takeup.streams import Finding, Measured
 from takeup.tables.rows import Rows
@@ -52,8 +53,8 @@ def _missing(quiet: Channel, loud: Channel, side: str, rows: Rows) -> Finding | 
         verdict="look" if hiss else "redo",
         again="no" if hiss else "helps",
         says="channel_missing.hiss" if hiss else "channel_missing.no-hiss",
-        value=round(quiet.programme_dbfs, 1) if quiet.programme_dbfs > -190 else None,
-        unit="dBFS" if quiet.programme_dbfs > -190 else None,
+        value=round(quiet.programme_dbfs, 1) if quiet.programme_dbfs > NOTHING_DBFS else None,
+        unit="dBFS" if quiet.programme_dbfs > NOTHING_DBFS else None,
         facts={"side": f"@side.{side}", "apart": apart},
         rows=("sound.channels.apart_db", "sound.channels.electric_dbfs", "sound.channels.hiss_under_db"),
     )

@@ -14,6 +14,7 @@ from takeup.measure.scan import depth, miniature, rails
 from takeup.measure.scan.inner import inner_box, inside
 from takeup.measure.scan.pictures import Pictures, pictures, whole_scan
 from takeup.measure.scan.rails import clipped_share
+from takeup.measure.scan.seams import Papers
 from takeup.measure.scan.sides import Box
 from takeup.measure.scan.text_tilt import text_tilt
 from takeup.media.still import INCOMPLETE, OpenStill, encode_still
@@ -103,12 +104,19 @@ def block_for(width: int, height: int, ppi: float | None, rows: Rows) -> int:
     return max(smallest, min(by_ppi, largest))
 
 
+def papers_of(rows: Rows) -> Papers:
+    """The sizes that prints have, by the table."""
+    known = rows.section("scan.papers")
+    sides = tuple((float(short), float(long)) for short, long in known["sides_mm"])
+    return Papers(sides_mm=sides, smaller_mm=known["smaller_mm"], larger_mm=known["larger_mm"])
+
+
 def _with_pictures(
     seen: Seen, small: miniature.Miniature, counts: rails.Rails, size: tuple[int, int], carrier: str, rows: Rows
 ) -> Seen:
     family = FAMILY.get(carrier, "print")
     many = family in ("print", "film")
-    found = pictures(small.pixels, small.block, size, ppi=seen.image.ppi_stated, many=many)
+    found = pictures(small.pixels, small.block, size, ppi=seen.image.ppi_stated, many=many, papers=papers_of(rows))
     if family == "film" and found.ground == "lid" and found.unsure:
         found = pictures_whole(size)
     least = int(rows.value("scan.clipped.least_area"))

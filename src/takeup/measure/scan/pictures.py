@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.scan.lid import Lid, lid
-from takeup.measure.scan.seams import Piece, take_apart
+from takeup.measure.scan.seams import Papers, Piece, take_apart
 from takeup.measure.scan.shapes import Shape, is_oval, outlines
 from takeup.measure.scan.sides import Box, Fitted, fit_box
 
@@ -41,7 +41,9 @@ class Pictures:
     noise: float = 0.0
 
 
-def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: float | None, many: bool) -> Pictures:
+def pictures(
+    pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: float | None, many: bool, papers: Papers
+) -> Pictures:
     """Find the pictures of a scan.
 
     Parameters
@@ -56,6 +58,8 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
         The scan's resolution as far as it is known; without it sizes are told from the scan's own.
     many : bool
         Whether several pictures may lie on one scan (prints, slides); otherwise one page is looked for.
+    papers : Papers
+        The sizes that prints have (rows ``scan.papers``).
     """
     whole = whole_scan(size)
     ground = lid(pixels)
@@ -68,7 +72,9 @@ def pictures(pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: floa
     if not shapes:
         blank = ground.share > 0.95 and mask.mean() < 255 * 0.004
         return Pictures(prints=() if blank else (whole,), unsure=(), ground="empty" if blank else "whole")
-    found, unsure, other = _each(away, mask, shapes, ground, per_inch, ppi is not None)
+    found, unsure, other = _each(
+        away, mask, shapes, ground, per_inch, replace(papers, per_inch=per_inch if ppi else None)
+    )
     if _is_scene(found, unsure, other):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
@@ -102,7 +108,7 @@ def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
 
 
 def _each(
-    away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, known: bool
+    away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, papers: Papers
 ) -> tuple[list[Fitted], list[Shape], list[Shape]]:
     """What each shape is: prints with their paper, paper that cannot be told apart, and what is no paper at all."""
     found: list[Fitted] = []
@@ -114,7 +120,7 @@ def _each(
         if shape.straight < 0.6 and not is_oval(shape):
             (unsure if _is_paper(shape) else other).append(shape)
             continue
-        pieces = take_apart(away, mask, shape, per_inch if known else None)
+        pieces = take_apart(away, mask, shape, papers)
         if pieces is None:
             alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False)
             if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:

@@ -3,7 +3,7 @@ across the whole shape, pieces of sizes that prints have. Otherwise the shape st
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -13,11 +13,19 @@ from takeup.measure.scan.sides import Box
 
 FULL = 0.965  # share of a box that a print fills, rounded corners and deckle edges included
 CROSSING = 0.6  # share of a seam's length along which it must be seen
-KNOWN_MM = (
-    (89, 127), (101.6, 152.4), (89, 89), (127, 178), (63.5, 89), (76, 76), (203, 254), (76, 127), (102, 102),
-    (127, 127),
-    (88, 107), (54, 86), (76, 102), (89, 114), (60, 90), (90, 130), (100, 150), (130, 180), (102, 136), (64, 114),
-)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Papers:
+    """The sizes that prints have: shorter and longer side [mm]; what stands out may be so much smaller or larger [mm].
+
+    ``per_inch`` is the miniature's pixels per inch; None where nobody knows it, and sizes then say nothing.
+    """
+
+    sides_mm: tuple[tuple[float, float], ...]
+    smaller_mm: float
+    larger_mm: float
+    per_inch: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +45,7 @@ class _Part:
     seams: tuple[bool, bool, bool, bool] = (False, False, False, False)
 
 
-def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, per_inch: float | None) -> list[Piece] | None:
+def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers) -> list[Piece] | None:
     """The prints that a shape is made of; None when that cannot be told safely.
 
     Parameters
@@ -48,8 +56,8 @@ def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, per_inch: float
         What stands out from the lid.
     shape : Shape
         The shape to take apart.
-    per_inch : float or None
-        Miniature pixels per inch, where known: sizes of prints can then speak.
+    papers : Papers
+        The sizes that prints have.
     """
     if is_oval(shape):
         return [Piece(box=shape.box)]
@@ -60,18 +68,16 @@ def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, per_inch: float
     picture = picture if picture.ndim == 3 else picture[..., None]
     start = _Part(0, 0, flat.shape[1], flat.shape[0])
     if shape.fill >= FULL:
-        parts = _aligned_small(picture, start, per_inch) or [start]
+        parts = _aligned_small(picture, start, papers) or [start]
     else:
-        found = _by_corners(flat, picture, start, per_inch, depth=0)
+        found = _by_corners(flat, picture, start, papers, depth=0)
         if found is None:
             return None
         parts = found
     return [Piece(box=part_of(shape.box, p.u0, p.v0, p.u1, p.v1), seams=p.seams) for p in parts]
 
 
-def _by_corners(
-    flat: np.ndarray, picture: np.ndarray, part: _Part, per_inch: float | None, depth: int
-) -> list[_Part] | None:
+def _by_corners(flat: np.ndarray, picture: np.ndarray, part: _Part, papers: Papers, depth: int) -> list[_Part] | None:
     """Cut a shape that is no rectangle at the corners between its prints, so that all pieces become rectangles."""
     part = _tight(flat, part)
     window = flat[part.v0 : part.v1, part.u0 : part.u1]
@@ -84,11 +90,11 @@ def _by_corners(
         halves = [_tight(flat, half) for half in _cut(part, axis, at)]
         if not any(_full(flat, half) for half in halves):
             continue  # every cut must free a whole print: prints are taken off one by one
-        pieces = [_by_corners(flat, picture, half, per_inch, depth + 1) for half in halves]
+        pieces = [_by_corners(flat, picture, half, papers, depth + 1) for half in halves]
         if any(piece is None for piece in pieces):
             continue
         joined = [one for piece in pieces if piece for one in piece]
-        worth = _seam_strength(picture, part, axis, at) + 3.0 * _size_share(joined, per_inch)
+        worth = _seam_strength(picture, part, axis, at) + 3.0 * _size_share(joined, papers)
         if best is None or worth > best[0]:
             best = (worth, joined)
     if best is None or best[0] < 1.2:
@@ -148,14 +154,16 @@ def _cut(part: _Part, axis: int, at: int) -> tuple[_Part, _Part]:
     )
 
 
-def _aligned_small(picture: np.ndarray, part: _Part, per_inch: float | None) -> list[_Part] | None:
+def _aligned_small(picture: np.ndarray, part: _Part, papers: Papers) -> list[_Part] | None:
     """``_aligned`` on a picture of at most 500 pixels, its cuts given back in the size of the large one."""
-    if per_inch is None or _known(part, per_inch):
+    if papers.per_inch is None or _known(part, papers):
         return None
     scale = max(1.0, max(picture.shape[:2]) / 500)
     small = cv2.resize(picture, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA)
     small = small if small.ndim == 3 else small[..., None]
-    found = _aligned(small, _Part(0, 0, small.shape[1], small.shape[0]), per_inch / scale)
+    found = _aligned(
+        small, _Part(0, 0, small.shape[1], small.shape[0]), replace(papers, per_inch=papers.per_inch / scale)
+    )
     if found is None:
         return None
     return [
@@ -164,22 +172,22 @@ def _aligned_small(picture: np.ndarray, part: _Part, per_inch: float | None) -> 
     ]
 
 
-def _aligned(picture: np.ndarray, part: _Part, per_inch: float | None) -> list[_Part] | None:
+def _aligned(picture: np.ndarray, part: _Part, papers: Papers) -> list[_Part] | None:
     """Take apart a full rectangle that is itself no known size, where straight seams give pieces of known sizes."""
-    if per_inch is None or _known(part, per_inch):
+    if papers.per_inch is None or _known(part, papers):
         return None
     best: tuple[float, list[_Part]] | None = None
     for axis, at, strength in _step_candidates(picture, part):
         halves = _cut(part, axis, at)
-        for pieces in (list(halves), *_deeper(picture, halves, per_inch)):
-            if _size_share(pieces, per_inch) == 1.0 and (best is None or strength > best[0]):
+        for pieces in (list(halves), *_deeper(picture, halves, papers)):
+            if _size_share(pieces, papers) == 1.0 and (best is None or strength > best[0]):
                 best = (strength, pieces)
     return best[1] if best else None
 
 
-def _deeper(picture: np.ndarray, halves: tuple[_Part, _Part], per_inch: float) -> list[list[_Part]]:
+def _deeper(picture: np.ndarray, halves: tuple[_Part, _Part], papers: Papers) -> list[list[_Part]]:
     """Three in a row: one half is a known size, the other is cut once more."""
-    known = [_known(half, per_inch) for half in halves]
+    known = [_known(half, papers) for half in halves]
     if sum(known) != 1:
         return []
     half, other = halves[known.index(False)], halves[known.index(True)]
@@ -233,12 +241,17 @@ def _seam_strength(picture: np.ndarray, part: _Part, axis: int, at: int) -> floa
     return float(strength[max(0, at - 3) : at + 4].max(initial=0))
 
 
-def _size_share(parts: list[_Part], per_inch: float | None) -> float:
-    return float(np.mean([_known(part, per_inch) for part in parts])) if per_inch else 0.0
+def _size_share(parts: list[_Part], papers: Papers) -> float:
+    return float(np.mean([_known(part, papers) for part in parts])) if papers.per_inch else 0.0
 
 
-def _known(part: _Part, per_inch: float) -> bool:
-    """Whether a part has the size of a common print. What stands out is blurred and has its shadow, so it is
-    up to 3 mm larger than the paper, and never 1 mm smaller."""
+def _known(part: _Part, papers: Papers) -> bool:
+    """Whether a part has the size of a common print; blurred, with its shadow, it stands out larger than its paper."""
+    per_inch = papers.per_inch
+    if per_inch is None:
+        return False
     sides = sorted(((part.u1 - part.u0) / per_inch * 25.4, (part.v1 - part.v0) / per_inch * 25.4))
-    return any(-1.0 <= sides[0] - a <= 3.0 and -1.0 <= sides[1] - b <= 3.0 for a, b in KNOWN_MM)
+    return any(
+        all(-papers.smaller_mm <= side - paper <= papers.larger_mm for side, paper in zip(sides, pair, strict=True))
+        for pair in papers.sides_mm
+    )

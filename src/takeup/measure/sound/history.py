@@ -11,6 +11,7 @@ from takeup.measure.sound.hops import Hops
 from takeup.measure.sound.weighting import channel_weights
 
 QUIETEST = 1e-20  # power that stands for nothing at all: -200 dBFS
+NOTHING_DBFS = -190.0  # a level that rounding may lift from there still means nothing at all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
