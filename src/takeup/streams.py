@@ -127,6 +127,11 @@ class Trace:
     recorded: bytes = b""
     luma: bytes = b""  # moving pictures: mean luma per step
     thumb: bytes = b""  # scans: 32 * 32 grey bytes of the whole image
+    strip: bytes = b""  # sound: third-octave levels, column after column, len(strip_hz) bytes each: dBFS + 140
+    strip_step_s: float = 0.0
+    strip_hz: tuple[float, ...] = ()  # middles of the bands [Hz]
+    floor: bytes = b""  # sound: noise floor over time, dBFS + 140; 0: cannot be told there
+    floor_step_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

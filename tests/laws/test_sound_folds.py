@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_clipping
 from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
 from takeup.measure.sound.hops import Hops, begin_hops, finish_hops, step_hops
+from takeup.measure.sound.windows import begin_windows, step_windows
 from takeup.media.wave import Layout, unpack
 
 RATE = 8000
@@ -27,12 +28,14 @@ def signal(seed: int, count: int, channels: int) -> np.ndarray:
 
 def heard(samples: np.ndarray, cuts: list[int], beside=None):
     state, clipping = begin_hops(RATE, samples.shape[1]), begin_clipping(gap=50)
-    delay = begin_delay(RATE) if samples.shape[1] == 2 else None
+    windows = begin_windows(RATE)
+    delay = begin_delay(RATE, windows.size) if samples.shape[1] == 2 else None
     pieces = []
     for piece in np.split(samples, sorted(cuts)):
         state, hops = step_hops(state, piece, beside)
         clipping = step_clipping(clipping, hops)
-        delay = step_delay(delay, piece) if delay else None
+        windows, spectra = step_windows(windows, piece)
+        delay = step_delay(delay, spectra) if delay else None
         pieces.append(hops)
     pieces.append(finish_hops(state))
     clipping = step_clipping(clipping, pieces[-1])

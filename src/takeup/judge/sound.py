@@ -7,8 +7,10 @@ import math
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
 from takeup.judge.sound_ending import judge_ending, judge_silence
+from takeup.judge.sound_known import SoundKnown
 from takeup.judge.sound_level import judge_dc_offset, judge_level
 from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
+from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.history import NOTHING_DBFS
 from takeup.measure.sound.whole import SoundFacts
 from takeup.streams import Finding, Measured, SoundStream
@@ -16,37 +18,38 @@ from takeup.tables.rows import Rows
 
 
 def judge_sound(
-    facts: SoundFacts, stream: SoundStream, rows: Rows, *, carrier: str = "", of_picture: bool = False
+    facts: SoundFacts, deep: DeepFacts, stream: SoundStream, rows: Rows, known: SoundKnown
 ) -> tuple[dict[str, Measured], list[Finding]]:
     """Figures and findings of one capture.
 
     Parameters
     ----------
-    facts : SoundFacts
+    facts, deep : SoundFacts, DeepFacts
+        From the hops of 10 ms, and from the deeper listening.
     stream : SoundStream
         What the file says of its sound.
     rows : Rows
-    carrier : str
-        On a cassette the delay is told as an angle too.
-    of_picture : bool
-        The sound of a video or film: how it ends, and silence of the whole track, are the picture's to judge.
+    known : SoundKnown
+        What is known of the item and the lab.
     """
     findings: list[Finding] = []
     findings += judge_clipping(facts.clipping, facts.hop_s, stream, rows)
     findings += judge_level(facts, stream, rows, clipped=bool(findings))
     findings += judge_dc_offset(facts, rows)
     findings += judge_channels(facts, rows)
-    findings += judge_delay(facts, carrier, rows)
-    if not of_picture:
+    findings += judge_delay(facts, deep.delay, known.carrier, rows)
+    if not known.of_picture:
         findings += judge_silence(facts, rows)
         findings += judge_ending(facts, stream, rows)
     dead = any(finding.says == "channel_missing.no-hiss" for finding in findings)
-    return measures(facts, carrier, rows, dead=dead), sorted(
+    return measures(facts, deep, known, rows, dead=dead), sorted(
         findings, key=lambda one: (one.from_s is not None, one.from_s or 0)
     )
 
 
-def measures(facts: SoundFacts, carrier: str, rows: Rows, *, dead: bool = False) -> dict[str, Measured]:
+def measures(
+    facts: SoundFacts, deep: DeepFacts, known: SoundKnown, rows: Rows, *, dead: bool = False
+) -> dict[str, Measured]:
     """Every figure of the contract; one that cannot be told says why."""
     nothing = "sound.silent" if facts.digitally_silent else None
     figures = {
@@ -59,7 +62,7 @@ def measures(facts: SoundFacts, carrier: str, rows: Rows, *, dead: bool = False)
         ),
     }
     figures |= _of_two(facts, dead)
-    figures["channel_delay"] = said_delay(facts, carrier, rows)
+    figures["channel_delay"] = said_delay(facts, deep.delay, known.carrier, rows)
     return figures | without_value("later", LATER)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from takeup.measure.sound.channels import Channel
+from takeup.measure.sound.delay import Delay
 from takeup.measure.sound.history import NOTHING_DBFS
 from takeup.measure.sound.whole import SoundFacts
 from takeup.streams import Finding, Measured
@@ -60,25 +61,25 @@ def _missing(quiet: Channel, loud: Channel, side: str, rows: Rows) -> Finding | 
     )
 
 
-def said_delay(facts: SoundFacts, carrier: str, rows: Rows) -> Measured:
+def said_delay(facts: SoundFacts, delay: Delay | None, carrier: str, rows: Rows) -> Measured:
     """The delay, where both channels hold the same sound and all parts of the capture agree on it."""
     if len(facts.true_peak) != 2:
         why = "sound.one-channel" if len(facts.true_peak) == 1 else "sound.two-only"
         return Measured(value=None, unit="µs", why=why)
-    if not _coherent(facts, rows):
+    if not _coherent(facts, delay, rows):
         silent = facts.pair is None or facts.pair.correlation is None
         return Measured(value=None, unit="µs", why="sound.dead-channel" if silent else "sound.not-coherent")
-    assert facts.delay is not None
-    late = facts.delay.microseconds
+    assert delay is not None
+    late = delay.microseconds
     extra = {"arc_minutes": round(late / rows.value("sound.delay.arc_minute_us"), 3)} if carrier == "cassette" else {}
     return Measured(value=round(late, 3), unit="µs", extra=extra)
 
 
-def judge_delay(facts: SoundFacts, carrier: str, rows: Rows) -> list[Finding]:
+def judge_delay(facts: SoundFacts, delay: Delay | None, carrier: str, rows: Rows) -> list[Finding]:
     """A tape head that leans: worth one more try with the azimuth set by staff."""
-    if carrier != "cassette" or not _coherent(facts, rows) or facts.delay is None:
+    if carrier != "cassette" or not _coherent(facts, delay, rows) or delay is None:
         return []
-    late, limit = facts.delay.microseconds, rows.value("sound.delay.look_us")
+    late, limit = delay.microseconds, rows.value("sound.delay.look_us")
     if abs(late) < limit:
         return []
     return [
@@ -95,8 +96,8 @@ def judge_delay(facts: SoundFacts, carrier: str, rows: Rows) -> list[Finding]:
     ]
 
 
-def _coherent(facts: SoundFacts, rows: Rows) -> bool:
-    delay, pair = facts.delay, facts.pair
+def _coherent(facts: SoundFacts, delay: Delay | None, rows: Rows) -> bool:
+    pair = facts.pair
     if delay is None or pair is None or pair.low_correlation is None or pair.low_correlation < 0:
         return False
     limits = rows.section("sound.delay")

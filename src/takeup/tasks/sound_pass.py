@@ -12,14 +12,15 @@ import numpy as np
 
 from takeup.judge.sound import judge_sound
 from takeup.judge.sound_clipping import judge_stretch
+from takeup.judge.sound_known import known_of
 from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_clipping
-from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
 from takeup.measure.sound.history import condense, gather
 from takeup.measure.sound.hops import Hops, begin_hops, finish_hops, step_hops
 from takeup.measure.sound.whole import SoundFacts, take_facts
 from takeup.streams import Finding, Measured, SoundStream, Trace
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked
+from takeup.tasks.sound_deep import DeepWalk
 from takeup.tasks.sound_loops import quick_loops
 
 WORTH_A_THREAD = 8192  # frames: a smaller block is heard sooner by one thread
@@ -59,7 +60,7 @@ class SoundPass:
         self.hops = begin_hops(stream.rate_hz, stream.channels, quick_loops())
         gap = round(rows.value("sound.clipping.gap_s") / self.hops.hop_s)
         self.clipping = begin_clipping(gap)
-        self.delay = begin_delay(stream.rate_hz) if stream.channels == 2 else None
+        self.deep = DeepWalk(stream)
         self.pieces: list[tuple[np.ndarray, ...]] = []
         self.peaks = np.zeros(stream.channels)
         self.true_peaks = np.zeros(stream.channels)
@@ -79,8 +80,7 @@ class SoundPass:
             return
         large = len(block) >= WORTH_A_THREAD
         self.hops, done = step_hops(self.hops, block, self._beside if large else None)
-        if self.delay is not None:
-            self.delay = step_delay(self.delay, block)
+        self.deep.hear(block)
         self._keep(done)
 
     def levels(self) -> dict[str, Any]:
@@ -103,7 +103,7 @@ class SoundPass:
             finding = judge_stretch(stretch, self.hops.hop_s, self.stream, self.rows, over=over)
             if finding is not None:
                 told.append(finding)
-        return tuple(told)
+        return (*told, *self.deep.certain())
 
     def finish(self, capture_seconds: float | None = None) -> SoundPart:
         """Judge all that was heard.
@@ -120,6 +120,7 @@ class SoundPass:
         whole = math.ceil(self.hops.frames / self.hops.hop)
         self._keep(finish_hops(self.hops))
         history = gather(self.pieces, self.hops.hop_s, whole)
+        deep = self.deep.finish(history)
         facts = take_facts(
             history,
             self.rows.section("sound.states"),
@@ -128,10 +129,12 @@ class SoundPass:
             rail_places=self.rail_places,
             true_peak=tuple(float(one) for one in self.true_peaks),
             clipping=finish_clipping(self.clipping),
-            delay=finish_delay(self.delay) if self.delay is not None else None,
+            strip=deep.strip,
         )
-        carrier = self.asked.original.carrier
-        measures, findings = judge_sound(facts, self.stream, self.rows, carrier=carrier, of_picture=self.of_picture)
+        known = known_of(
+            self.asked.original, self.asked.mains_hz, self.asked.recorded_mains_hz, of_picture=self.of_picture
+        )
+        measures, findings = judge_sound(facts, deep, self.stream, self.rows, known)
         return SoundPart(
             measures=measures,
             findings=tuple(findings),

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from takeup.measure.sound.windows import Windows
+
 LOWEST_HZ, HIGHEST_HZ = 300.0, 12_000.0
-WINDOW_S, DENSE_S, SPACING_S = 0.085, 15.0, 2.0
 FARTHEST_US = 1000.0
 FEWEST = 8  # windows
 QUIET_SHARE = 0.01
@@ -34,40 +35,27 @@ class DelayState:
 
     rate_hz: int
     size: int
-    at: int = 0  # frames before ``left``
-    next_at: int = 0  # where the next window begins
-    left: np.ndarray | None = None
     parts: tuple[tuple[int, np.ndarray, int], ...] = ()  # tens of seconds, sums (3, n_bins), windows
 
 
-def begin_delay(rate_hz: int) -> DelayState:
-    """Nothing heard yet."""
-    size = 2 ** round(np.log2(WINDOW_S * rate_hz))
+def begin_delay(rate_hz: int, size: int) -> DelayState:
+    """Nothing heard yet. ``size``: frames of a window, as :mod:`windows` cuts them."""
     return DelayState(rate_hz=rate_hz, size=size)
 
 
-def step_delay(state: DelayState, block: np.ndarray) -> DelayState:
-    """Take in one block, shape (n, 2 or more): windows side by side at first, then every two seconds."""
-    end = state.at + (0 if state.left is None else len(state.left)) + len(block)
-    if state.next_at >= end:  # the next window is not here yet: nothing to keep
-        return replace(state, at=end, left=None)
-    samples = block[:, :2] if state.left is None else np.concatenate([state.left, block[:, :2]])
-    parts, next_at = list(state.parts), state.next_at
-    while next_at + state.size <= end:
-        window = samples[next_at - state.at : next_at - state.at + state.size]
-        _add(parts, window, int(next_at / state.rate_hz / 10))
-        dense = next_at < DENSE_S * state.rate_hz
-        next_at += state.size if dense else int(SPACING_S * state.rate_hz)
-    cut = min(max(next_at - state.at, 0), len(samples))
-    return replace(state, at=state.at + cut, next_at=next_at, left=samples[cut:].copy(), parts=tuple(parts))
+def step_delay(state: DelayState, windows: Windows | None) -> DelayState:
+    """Take in the spectra of some windows of two or more channels; the first two are compared."""
+    if windows is None:
+        return state
+    parts = list(state.parts)
+    for start, (one, other) in zip(windows.starts, windows.spectra[:, :2].astype(np.complex128)):
+        sums = np.stack([one * one.conj(), other * other.conj(), one.conj() * other])
+        _add(parts, sums, int(start / state.rate_hz / 10))
+    return replace(state, parts=tuple(parts))
 
 
-def _add(parts: list, window: np.ndarray, tens: int) -> None:
+def _add(parts: list, sums: np.ndarray, tens: int) -> None:
     """Add a window's spectra to its ten seconds; windows without sound add nothing."""
-    planes = np.ascontiguousarray(window.T, dtype=np.float32)
-    planes -= planes.mean(axis=1, keepdims=True)
-    one, other = np.fft.rfft(planes * np.hanning(len(window)).astype(np.float32), axis=1).astype(np.complex128)
-    sums = np.stack([one * one.conj(), other * other.conj(), one.conj() * other])
     if parts and parts[-1][0] == tens:
         parts[-1] = (tens, parts[-1][1] + sums, parts[-1][2] + 1)
     else:

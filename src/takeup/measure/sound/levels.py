@@ -10,6 +10,7 @@ from takeup.measure.sound.history import History, decibels, grouped
 from takeup.measure.sound.loudness import sliding
 
 NOISE_HOPS, NOISE_STEP, QUIETEST_SHARE = 40, 10, 0.1
+FLOOR_HOPS, MOST_FLOORS = 500, 1000  # of a stretch of the floor over time, at least; of stretches, at most
 PAUSE_SCATTER_DB = 1.5  # hops of 10 ms within a pause scatter less than this
 PAUSE_RANGE_DB = 3.0  # pauses differ from each other by less than this
 
@@ -58,6 +59,18 @@ def noise_floor(power: np.ndarray, content: np.ndarray) -> NoiseFloor | None:
         at_most.append(not pauses)
     louder = int(np.argmax(floors))
     return NoiseFloor(dbfs=floors[louder], at_most=at_most[louder], by_channel=tuple(floors))
+
+
+def floor_over_time(power: np.ndarray, content: np.ndarray, hop_s: float) -> tuple[float, np.ndarray]:
+    """The noise floor of each stretch of the capture: seconds of a stretch, and dBFS; -200 where no pause shows it."""
+    size = max(FLOOR_HOPS, -(-len(power) // MOST_FLOORS))
+    floors = np.full(-(-len(power) // size), -200.0)
+    for at in range(len(floors)):
+        part = slice(at * size, (at + 1) * size)
+        floor = noise_floor(power[part], content[part])
+        if floor is not None and not floor.at_most:
+            floors[at] = floor.dbfs
+    return size * hop_s, floors
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

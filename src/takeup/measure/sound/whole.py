@@ -12,11 +12,11 @@ from takeup.measure.sound import loudness
 from takeup.measure.sound.channels import Channel, channels
 from takeup.measure.sound.clipping import CutTops
 from takeup.measure.sound.content import content
-from takeup.measure.sound.delay import Delay
 from takeup.measure.sound.ending import Ending, ending
 from takeup.measure.sound.history import History, decibels, grouped
-from takeup.measure.sound.levels import NoiseFloor, Pair, dc_offset, noise_floor, pair
+from takeup.measure.sound.levels import NoiseFloor, Pair, dc_offset, floor_over_time, noise_floor, pair
 from takeup.measure.sound.states import ELECTRONICS, HISS, ZERO, States, tell_states
+from takeup.measure.sound.strip import OFFSET_DB, Strip
 from takeup.streams import Trace
 
 TRACE_HOPS = 10
@@ -45,7 +45,6 @@ class SoundFacts:
     channels: tuple[Channel, ...]
     ending: Ending | None
     clipping: tuple[CutTops, ...]
-    delay: Delay | None
     trace: Trace
 
     @property
@@ -70,7 +69,7 @@ def take_facts(
     rail_places: int,
     true_peak: tuple[float, ...],
     clipping: tuple[CutTops, ...],
-    delay: Delay | None,
+    strip: Strip | None = None,
 ) -> SoundFacts:
     """Put all figures together.
 
@@ -79,7 +78,7 @@ def take_facts(
     history : History
     limits : mapping
         Rows ``sound.states``: ``hiss_highest_dbfs``, ``hiss_lowest_dbfs``, ``zero_s``, ``leader_s``, ``blank_s``.
-    seconds, peak, true_peak, clipping, delay
+    seconds, peak, true_peak, clipping, strip
         What only the walk itself could tell.
     """
     zero = np.all(history.constant & (history.squares < 1e-15), axis=1)
@@ -118,13 +117,23 @@ def take_facts(
         channels=channels(power, history.steps, history.constant, states.state),
         ending=ending(states.state, power, history.hop_s),
         clipping=clipping,
-        delay=delay,
-        trace=_trace(level, mask, history.hop_s),
+        trace=_trace(level, mask, history.hop_s, floor_over_time(power, mask, history.hop_s), strip),
     )
 
 
-def _trace(level: np.ndarray, mask: np.ndarray, hop_s: float) -> Trace:
-    """A byte for each 0.1 s: dBFS + 100; and whether something was recorded."""
+def _trace(
+    level: np.ndarray, mask: np.ndarray, hop_s: float, floors: tuple[float, np.ndarray], strip: Strip | None
+) -> Trace:
+    """A byte for each 0.1 s: dBFS + 100; whether something was recorded; the noise floor and the strip over time."""
     height = np.clip(np.round(decibels(level) + 100), 0, 100).astype(np.uint8)
     recorded = (grouped(mask.astype(float), TRACE_HOPS) > 0.5).astype(np.uint8)
-    return Trace(step_s=TRACE_HOPS * hop_s, level=height.tobytes(), recorded=recorded.tobytes())
+    return Trace(
+        step_s=TRACE_HOPS * hop_s,
+        level=height.tobytes(),
+        recorded=recorded.tobytes(),
+        floor_step_s=floors[0],
+        floor=np.clip(np.round(floors[1] + OFFSET_DB), 0, 255).astype(np.uint8).tobytes(),
+        strip=strip.levels if strip else b"",
+        strip_step_s=strip.step_s if strip else 0.0,
+        strip_hz=strip.hz if strip else (),
+    )

@@ -1,0 +1,16 @@
+"""What the deeper listening gave: the facts that do not come from the hops of 10 ms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from takeup.measure.sound.delay import Delay
+from takeup.measure.sound.strip import Strip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeepFacts:
+    """None where a matter cannot be told from this capture."""
+
+    delay: Delay | None = None
+    strip: Strip | None = None

@@ -1,0 +1,81 @@
+"""The fold of slow matters: samples in, the same sound at about 12 kHz out (hum, speed, print-through, a test tone)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+THIN_RATE_HZ = 12_000.0
+CORNER = 0.42  # of the thin rate: flat to 5 kHz at 12 kHz
+TURNS = 12  # of the sinc on both sides together
+GROUP = 512  # thin samples made at once
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThinState:
+    """Between two blocks. Frozen; ``step`` makes a new one."""
+
+    rate_hz: int
+    step: int  # one sample kept of so many
+    taps: np.ndarray  # float32, shape (TURNS, step)
+    left: np.ndarray  # frames still wanted, shape (n, channels)
+    made: int = 0  # thin samples handed out
+
+    @property
+    def thin_rate_hz(self) -> float:
+        """Exactly: a whole part of the rate."""
+        return self.rate_hz / self.step
+
+
+def begin_thin(rate_hz: int, channels: int) -> ThinState:
+    """Nothing heard yet."""
+    step = max(1, round(rate_hz / THIN_RATE_HZ))
+    count = TURNS * step
+    at = np.arange(count) - count / 2
+    corner = CORNER / step
+    taps = 2 * corner * np.sinc(2 * corner * at) * np.kaiser(count + 1, 8.0)[:count]
+    return ThinState(
+        rate_hz=rate_hz,
+        step=step,
+        taps=(taps / taps.sum()).reshape(TURNS, step).astype(np.float32),
+        left=np.zeros((count // 2, channels), np.float32),
+    )
+
+
+def step_thin(state: ThinState, block: np.ndarray) -> tuple[ThinState, np.ndarray]:
+    """Take in one block.
+
+    Parameters
+    ----------
+    block : ndarray, float32, shape (n, channels)
+
+    Returns
+    -------
+    ThinState, ndarray
+        Thin samples, float32, shape (m, channels). The first of the whole capture lies at its first frame, the next
+        one ``step`` frames later. Some come a few milliseconds after their frames: the filter looks both ways.
+    """
+    samples = np.concatenate([state.left, block]) if len(state.left) else block
+    groups = max(0, len(samples) // state.step - TURNS + 1) // GROUP
+    thin = [_thinned(samples, at * GROUP, GROUP, state) for at in range(groups)]
+    made = np.concatenate(thin) if thin else np.empty((0, samples.shape[1]), np.float32)
+    return replace(state, left=samples[len(made) * state.step :].copy(), made=state.made + len(made)), made
+
+
+def finish_thin(state: ThinState) -> np.ndarray:
+    """The last thin samples, as if silence followed."""
+    after = np.zeros((TURNS * state.step, state.left.shape[1]), np.float32)
+    samples = np.concatenate([state.left, after])
+    wanted = -(-(len(state.left) - TURNS * state.step // 2) // state.step)
+    return _thinned(samples, 0, max(0, wanted), state)
+
+
+def _thinned(samples: np.ndarray, first: int, count: int, state: ThinState) -> np.ndarray:
+    """So many thin samples. Always made in groups of one size, so that rounding does not depend on the blocks."""
+    thin = np.empty((count, samples.shape[1]), np.float32)
+    part = samples[first * state.step : (first + count + TURNS - 1) * state.step]
+    for channel in range(samples.shape[1]):
+        parts = np.ascontiguousarray(part[:, channel]).reshape(-1, state.step) @ state.taps.T
+        thin[:, channel] = sum(parts[turn : turn + count, turn] for turn in range(TURNS))
+    return thin

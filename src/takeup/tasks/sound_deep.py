@@ -1,0 +1,60 @@
+"""The deeper listening of one walk: three thinner streams are made of each block, every further measure steps on one.
+
+``thin`` (about 12 kHz): hum, speed, a test tone, print-through. ``fine`` (band powers of each millisecond): dropouts,
+jumps. ``windows`` (spectra of 85 ms, one a second): delay, bandwidth, traces of lossy coding, the strip.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from takeup.measure.sound.deep import DeepFacts
+from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
+from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
+from takeup.measure.sound.history import History
+from takeup.measure.sound.strip import begin_strip, finish_strip, step_strip
+from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
+from takeup.measure.sound.windows import begin_windows, step_windows
+from takeup.streams import Finding, SoundStream
+
+
+class DeepWalk:
+    """Hears blocks one after the other and hands each stream to the folds that stand on it."""
+
+    def __init__(self, stream: SoundStream) -> None:
+        rate, channels = stream.rate_hz, stream.channels
+        self.thin = begin_thin(rate, channels)
+        self.fine = begin_fine(rate, channels)
+        self.windows = begin_windows(rate)
+        self.delay = begin_delay(rate, self.windows.size) if channels == 2 else None
+        self.strip = begin_strip(self.windows)
+
+    def hear(self, block: np.ndarray) -> None:
+        """Take in one block, float32, shape (n, channels)."""
+        self.thin, thin = step_thin(self.thin, block)
+        self._hear_thin(thin)
+        self.fine, fine = step_fine(self.fine, block)
+        self._hear_fine(fine)
+        self.windows, windows = step_windows(self.windows, block)
+        if windows is not None:
+            self.delay = step_delay(self.delay, windows) if self.delay else None
+            self.strip = step_strip(self.strip, windows)
+
+    def certain(self) -> tuple[Finding, ...]:
+        """Findings that no later second can undo."""
+        return ()
+
+    def finish(self, history: History) -> DeepFacts:
+        """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view."""
+        self._hear_thin(finish_thin(self.thin))
+        self._hear_fine(finish_fine(self.fine))
+        return DeepFacts(
+            delay=finish_delay(self.delay) if self.delay else None,
+            strip=finish_strip(self.strip),
+        )
+
+    def _hear_thin(self, thin: np.ndarray) -> None:
+        """Samples at ``self.thin.thin_rate_hz``, shape (n, channels)."""
+
+    def _hear_fine(self, fine: np.ndarray) -> None:
+        """Band powers every ``self.fine.hop_s``, shape (n, channels, n_bands)."""
