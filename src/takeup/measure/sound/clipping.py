@@ -15,6 +15,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from takeup.measure.sound.hops import Hops
 
 NEAR, SAME = 5, 200  # hops: nothing near may exceed a cut top; where else within so many the same top counts too
+EXTREME, COUNT, RUNS = 0, 1, 2  # what is kept of each hop and column (the highest of each channel, then the lowest)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +34,15 @@ class ClippingState:
     """Frozen; ``step`` makes a new one."""
 
     gap: int  # hops: stretches nearer than this are one
-    at: int = 0  # hop number of the first row of ``waiting``
-    waiting: np.ndarray | None = None  # extremes, counts and runs of hops not decided yet
+    at: int = 0  # hop number of the first row of ``kept``
+    kept: np.ndarray | None = None  # extremes, counts and runs of the last hops: (n, columns, 3)
+    proven: tuple[tuple[int, float, int], ...] = ()  # column, level, hop of the last proof of it, for twice SAME hops
     found: tuple[CutTops, ...] = field(default=())
 
     @property
     def decided(self) -> int:
-        """Hops from the start that no later sample can change."""
-        return max(0, self.at + SAME)
+        """Hops from the start that no later sample can add to a stretch."""
+        return max(0, self.at + NEAR)
 
 
 def begin_clipping(gap: int) -> ClippingState:
@@ -49,7 +51,11 @@ def begin_clipping(gap: int) -> ClippingState:
 
 
 def step_clipping(state: ClippingState, hops: Hops) -> ClippingState:
-    """Look at the hops of one block; the last few wait for what follows them."""
+    """Look at the hops of one block.
+
+    A cut top is told as soon as ``NEAR`` hops have followed it. A stretch keeps the beginning it is first told with:
+    what a later proof of another level finds before it counts, but does not move it.
+    """
     rows = np.stack(
         [
             np.concatenate([hops.high, -hops.low], axis=1),
@@ -58,66 +64,77 @@ def step_clipping(state: ClippingState, hops: Hops) -> ClippingState:
         ],
         axis=2,
     )
-    if state.waiting is None:
-        before = np.zeros((2 * SAME, *rows.shape[1:]))
-        return _decide(replace(state, at=-2 * SAME), np.concatenate([before, rows]))
-    return _decide(state, np.concatenate([state.waiting, rows]))
+    if state.kept is None:
+        before = np.zeros((SAME + 2 * NEAR, *rows.shape[1:]))
+        return _decide(replace(state, at=-len(before)), np.concatenate([before, rows]))
+    return _decide(state, np.concatenate([state.kept, rows]))
 
 
 def finish_clipping(state: ClippingState) -> tuple[CutTops, ...]:
     """All stretches, in order."""
-    if state.waiting is None:
+    if state.kept is None:
         return ()
-    after = np.zeros((2 * SAME, *state.waiting.shape[1:]))
-    return _decide(state, np.concatenate([state.waiting, after])).found
+    after = np.zeros((NEAR, *state.kept.shape[1:]))
+    return _decide(state, np.concatenate([state.kept, after])).found
 
 
 def _decide(state: ClippingState, rows: np.ndarray) -> ClippingState:
-    """Decide every hop that has ``SAME`` decided-or-waiting hops around it."""
-    keep = 2 * SAME
-    count = len(rows) - keep
+    """Decide every hop that has ``NEAR`` hops behind it; ``SAME`` decided ones are kept before it."""
+    first, count = SAME + NEAR, len(rows) - SAME - 2 * NEAR
     if count <= 0:
-        return replace(state, waiting=rows)
-    found = list(state.found)
-    if (rows[..., 2] > 0).any():
-        stuck, runs, level = _stuck(rows)
-        for hop in np.flatnonzero(stuck):
-            _join(found, state.at + SAME + int(hop), int(stuck[hop]), int(runs[hop]), float(level[hop]), state.gap)
-    return replace(state, at=state.at + count, waiting=rows[count:], found=tuple(found))
+        return replace(state, kept=rows)
+    found, proven = state.found, state.proven
+    if proven or (rows[first : first + count, :, RUNS] > 0).any():
+        stuck, proven = _stuck(rows, first, state)
+        found = _joined(found, stuck, state.gap)
+    return replace(state, at=state.at + count, kept=rows[count:].copy(), proven=proven, found=found)
 
 
-def _stuck(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Stuck samples, runs and level of each hop that has ``SAME`` hops on both sides."""
-    extreme, count, runs = rows[..., 0], rows[..., 1], rows[..., 2]
-    padded = np.pad(extreme, ((NEAR, NEAR), (0, 0)))
-    tops = (extreme > 0) & (extreme >= sliding_window_view(padded, 2 * NEAR + 1, axis=0).max(axis=-1))
-    proven = tops & (runs > 0)
-    stuck = np.zeros_like(proven)
-    for column in np.flatnonzero(proven.any(axis=0)):
-        for level in np.unique(extreme[proven[:, column], column]):
-            same = extreme[:, column] == level
-            stuck[:, column] |= tops[:, column] & same & _around(proven[:, column] & same, SAME)
-    middle = slice(SAME, len(rows) - SAME)
-    stuck = stuck[middle]
-    samples = np.where(stuck, count[middle], 0).sum(axis=1)
-    return samples, np.where(stuck, runs[middle], 0).sum(axis=1), np.where(stuck, extreme[middle], 0).max(axis=1)
+def _stuck(rows: np.ndarray, first: int, state: ClippingState) -> tuple[np.ndarray, tuple[tuple[int, float, int], ...]]:
+    """Hops newly known to be stuck, in the order in which they became known, and the proofs still of use.
+
+    Each is: hop in which it became known, hop, stuck samples, runs, level; shape (n, 5). A hop is stuck where a proven
+    top of the same level lies within ``SAME`` hops: one before it makes it known at once, one behind it then.
+    """
+    around = sliding_window_view(rows[..., EXTREME], 2 * NEAR + 1, axis=0).max(axis=-1)  # from row NEAR on
+    extreme = rows[NEAR : len(rows) - NEAR, :, EXTREME]
+    tops = (extreme > 0) & (extreme >= around)
+    begin, at = first - NEAR, state.at + NEAR  # of the rows above: the first undecided one; the hop of the first one
+    proofs = tops & (rows[NEAR : len(rows) - NEAR, :, RUNS] > 0)
+    known: dict[tuple[int, float], int] = {(column, level): hop for column, level, hop in state.proven}
+    stuck = [np.empty((0, 5))]
+    levels = {(int(column), float(extreme[row + begin, column])) for row, column in np.argwhere(proofs[begin:])}
+    for column, level in sorted(levels | known.keys()):
+        same = tops[:, column] & (extreme[:, column] == level)
+        places, new = np.flatnonzero(same), np.flatnonzero(same[begin:] & proofs[begin:, column]) + begin
+        before = known.get((column, level), at - SAME - 1) - at
+        last = np.concatenate([[before], new])[np.searchsorted(new, places, side="right")]
+        at_once = places - last <= SAME
+        behind = np.append(new, len(rows) + SAME)[np.searchsorted(new, places)]
+        chosen = np.where(at_once, places >= begin, behind - places <= SAME)
+        told = np.where(at_once, places, behind)[chosen] + at
+        places = places[chosen]
+        figures = rows[NEAR + places, column]
+        stuck.append(np.column_stack([told, places + at, figures[:, COUNT], figures[:, RUNS], figures[:, EXTREME]]))
+        if len(new):
+            known[column, level] = int(new[-1]) + at
+    events = np.concatenate(stuck)
+    end = at + len(extreme)
+    useful = tuple((*key, hop) for key, hop in sorted(known.items()) if end - hop <= 2 * SAME)
+    return events[np.lexsort((events[:, 1], events[:, 0]))], useful
 
 
-def _around(mask: np.ndarray, reach: int) -> np.ndarray:
-    """True wherever the mask is true within so many places."""
-    sums = np.concatenate([np.zeros(reach + 1, int), np.cumsum(mask), np.full(reach, mask.sum())])
-    return sums[2 * reach + 1 :] > sums[: len(mask)]
-
-
-def _join(found: list[CutTops], hop: int, samples: int, runs: int, level: float, gap: int) -> None:
-    if found and hop - found[-1].end <= gap:
-        last = found[-1]
-        found[-1] = replace(
-            last,
-            end=hop + 1,
-            samples=last.samples + samples,
-            runs=last.runs + runs,
-            level=max(last.level, level),
-        )
-    else:
-        found.append(CutTops(first=hop, end=hop + 1, samples=samples, runs=runs, level=level))
+def _joined(found: tuple[CutTops, ...], stuck: np.ndarray, gap: int) -> tuple[CutTops, ...]:
+    """Stretches with more hops put to the last one, or to a new one."""
+    stretches = [[one.first, one.end, one.samples, one.runs, one.level] for one in found[-1:]]
+    for _, hop, samples, runs, level in stuck.tolist():
+        if stretches and hop - stretches[-1][1] <= gap:
+            last = stretches[-1]
+            last[1:] = [max(last[1], hop + 1), last[2] + samples, last[3] + runs, max(last[4], level)]
+        else:
+            stretches.append([hop, hop + 1, samples, runs, level])
+    made = (
+        CutTops(first=int(first), end=int(end), samples=int(samples), runs=int(runs), level=level)
+        for first, end, samples, runs, level in stretches
+    )
+    return (*found[:-1], *made)
