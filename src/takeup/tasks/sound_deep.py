@@ -16,6 +16,7 @@ from takeup.measure.sound.strip import begin_strip, finish_strip, step_strip
 from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
 from takeup.measure.sound.windows import begin_windows, step_windows
 from takeup.streams import Finding, SoundStream
+from takeup.tasks.sound_loops import quick_loops
 
 
 class DeepWalk:
@@ -23,8 +24,8 @@ class DeepWalk:
 
     def __init__(self, stream: SoundStream) -> None:
         rate, channels = stream.rate_hz, stream.channels
-        self.thin = begin_thin(rate, channels)
-        self.fine = begin_fine(rate, channels)
+        self.thin = begin_thin(rate, channels, quick_loops())
+        self.fine = begin_fine(rate, channels, quick_loops())
         self.windows = begin_windows(rate)
         self.delay = begin_delay(rate, self.windows.size) if channels == 2 else None
         self.strip = begin_strip(self.windows)

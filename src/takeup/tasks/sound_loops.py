@@ -1,9 +1,9 @@
-"""Keeps the machine code of the sound loops, so that a check need not load the compiler (a second saved each time).
+"""Keeps the machine code of the sound loops, so that nobody waits for the compiler: not a check, and not the first one.
 
-``python -m takeup.tasks.sound_loops`` (part of ``make setup``) compiles the loops, tries the kept code in a process of
-its own against the compiled ones, and only then keeps it. Without a kept file, or with one for another machine, version
-or source, numba compiles as usual: slower to start, the same figures. The kept file is native code of this computer, as
-numba's own cache is; it lies beside the modules or in the user's cache folder.
+``python -m takeup.tasks.sound_loops`` (part of ``make setup``) and the building of a wheel compile the loops for the
+plain kind of this machine's processors, try the code in a process of its own against the compiled loops, and only then
+keep it beside the modules. Wherever no kept file fits (another kind of machine, other sources, an old processor) numba
+compiles as usual: slower to start, the same figures.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ import sys
 import tempfile
 from collections.abc import Callable
 from functools import cache
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -30,11 +29,13 @@ from takeup.measure import sound
 from takeup.measure.sound.loops import Loops, compiled_loops
 
 ROOM = Path(sound.__file__).parent
-SOURCES = ("compiling.py", "ear.py", "loops.py", "sums.py", "unpack.py", "weigh.py")
+SOURCES = ("compiling.py", "ear.py", "loops.py", "sift.py", "sums.py", "unpack.py", "weigh.py")
 ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "hear_pair": ("a2", "i", "i", "i", "i", "f", "a2", "a2", "a1", "a2", "a2"),
     "weigh_pair": ("a2", "i", "i", "a1", "i", "a1", "a2"),
     "unpack_24": ("a1", "a1"),
+    "thin_plane": ("a1", "a1", "i", "a1"),
+    "fine_plane": ("a1", "i", "a1", "a2", "a2", "a2", "a2"),
 }
 RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays come without an owner, nothing raises
     "NRT_Free",
@@ -46,7 +47,12 @@ RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays
     "numba_runtime_build_excinfo_struct",
     "numba_unpickle",
 )
-MARK = "takeup-loops/1"
+MARK = "takeup-loops/2"
+PLAIN = {  # what is compiled for: processors of the last ten years; what they must be able to do
+    "x86_64": ("x86-64-v3", ("avx2", "bmi", "bmi2", "f16c", "fma", "lzcnt", "popcnt")),
+    "aarch64": ("generic", ()),
+}
+PLAIN["amd64"], PLAIN["arm64"] = PLAIN["x86_64"], PLAIN["aarch64"]
 
 
 @cache
@@ -54,21 +60,35 @@ def quick_loops() -> Loops:
     """The loops: from the kept machine code where it fits this computer, else compiled."""
     try:
         kept = next((path for path in _places() if path.is_file()), None)
-        return _load(kept) if kept else compiled_loops()
+        return _load(kept) if kept and _fits() else compiled_loops()
     except (OSError, ValueError, KeyError, RuntimeError):  # damaged, or not for here
         return compiled_loops()
 
 
-def keep_loops() -> Path | None:
-    """Compile, try out in another process, and keep. None where it cannot be done here; nothing is lost by that."""
-    with tempfile.TemporaryDirectory() as folder:
-        made = Path(folder) / "loops"
-        environment = os.environ | {"NUMBA_CACHE_DIR": folder}
+def keep_loops(folder: Path | None = None) -> Path | None:
+    """Compile, try out in another process, and keep. None where it cannot be done here; nothing is lost by that.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        Where to keep it; beside the modules, else in the user's cache, when not told.
+    """
+    kind = PLAIN.get(platform.machine().lower())
+    if kind is None:
+        return None
+    with tempfile.TemporaryDirectory() as room:
+        made = Path(room) / "loops"
+        environment = os.environ | {
+            "NUMBA_CACHE_DIR": room,
+            "NUMBA_CPU_NAME": kind[0],
+            "NUMBA_CPU_FEATURES": ",".join(f"+{one}" for one in kind[1]),
+            "PYTHONPATH": os.pathsep.join(path for path in sys.path if path),
+        }
         for what in ("--make", "--try"):
             command = [sys.executable, "-m", "takeup.tasks.sound_loops", what, str(made)]
             if subprocess.run(command, env=environment, capture_output=True).returncode:
                 return None
-        for place in _places():
+        for place in [folder / _name()] if folder else _places():
             try:
                 write_bytes(place, made.read_bytes())
                 return place
@@ -77,18 +97,26 @@ def keep_loops() -> Path | None:
     return None
 
 
+def _name() -> str:
+    """A name that only code for these sources and this kind of machine has."""
+    mark = hashlib.sha256(MARK.encode())
+    for name in SOURCES:
+        mark.update((ROOM / name).read_bytes().replace(b"\r\n", b"\n"))
+    return f"loops-{sys.platform}-{platform.machine().lower()}-{mark.hexdigest()[:16]}.bin"
+
+
 def _places() -> list[Path]:
-    """Where the code for this computer, these versions and these sources may be kept."""
+    """Where the code may be kept: beside the modules, or in the user's cache."""
+    user = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA") or "~/.cache"
+    return [ROOM / "kept" / _name(), Path(user).expanduser() / "takeup" / _name()]
+
+
+def _fits() -> bool:
+    """Whether this processor can do what the kept code asks of it."""
     import llvmlite.binding as llvm
 
-    told = [MARK, version("numba"), version("llvmlite"), np.__version__, sys.version, platform.platform()]
-    told += [llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten()]
-    mark = hashlib.sha256("\n".join(told).encode())
-    for name in SOURCES:
-        mark.update((ROOM / name).read_bytes())
-    name = f"loops-{mark.hexdigest()[:32]}.bin"
-    user = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA") or "~/.cache"
-    return [ROOM / "__pycache__" / name, Path(user).expanduser() / "takeup" / name]
+    able = llvm.get_host_cpu_features()
+    return all(able.get(one, False) for one in PLAIN[platform.machine().lower()][1])
 
 
 def _make(target: Path) -> None:
@@ -170,7 +198,9 @@ def _callable(address: int, kinds: tuple[str, ...]) -> Callable[..., None]:
 
 def _use(loops: Loops) -> list[np.ndarray]:
     """What the loops make of some seeded sound, for comparing."""
+    from takeup.measure.sound.fine import begin_fine, step_fine
     from takeup.measure.sound.hops import begin_hops, finish_hops, step_hops
+    from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
 
     rng = np.random.default_rng(1)
     found: list[np.ndarray] = []
@@ -179,22 +209,22 @@ def _use(loops: Loops) -> list[np.ndarray]:
         state, hops = step_hops(begin_hops(rate, channels, loops), samples)
         for part in (hops, finish_hops(state)):
             found += [part.k_squares, part.squares, part.peak, part.high_count, part.low_runs, part.pair]
+        found.append(finish_thin(step_thin(begin_thin(rate, channels, loops), samples)[0]))
+        found.append(step_fine(begin_fine(rate, channels, loops), samples)[1])
     out = np.empty(400, np.float32)
     loops.unpack_24(np.frombuffer(rng.bytes(1200), np.uint32), out)
     return [*found, out]
 
 
 def _try(path: Path) -> None:
-    """Compare kept code with compiled code, bit for bit."""
+    """Compare kept code with compiled code: sums may be rounded in another order, nothing more."""
     for one, other in zip(_use(_load(path)), _use(compiled_loops()), strict=True):
-        if not np.array_equal(one, other):
+        if not np.allclose(one, other, rtol=1e-5, atol=1e-12):
             raise ValueError("the kept loops give other figures")
 
 
 if __name__ == "__main__":
     if len(sys.argv) == 3:
         {"--make": _make, "--try": _try}[sys.argv[1]](Path(sys.argv[2]))
-    else:
-        compiled_loops().unpack_24(np.frombuffer(bytes(12), np.uint32), np.empty(4, np.float32))
-        _use(compiled_loops())
-        keep_loops()
+    elif keep_loops() is None:
+        _use(compiled_loops())  # at least numba's own cache holds them then

@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from takeup.measure.sound.loops import Loops, compiled_loops
+
 EDGES_HZ = (1000.0, 4000.0, 6000.0, 8500.0, 11_500.0, 15_000.0, 20_000.0)
 HIGHEST = 0.47  # share of the rate: no band reaches beyond
 BEFORE = 1  # hops of silence before the first frame
-GROUP = 64  # hops made at once
+BINS_APART = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,10 +20,12 @@ class FineState:
 
     rate_hz: int
     hop: int  # frames: the millisecond nearest to a whole number of them
-    window: np.ndarray  # float32, shape (2 * hop,)
-    bands: np.ndarray  # float32, shape (bins, n_bands)
+    window: np.ndarray  # float32, shape (hop,): the second half of a Hann window, half of its middle
+    waves: np.ndarray  # float32, shape (2 * n_bins, hop)
+    bands: np.ndarray  # float32, shape (n_bins, n_bands)
     edges_hz: tuple[float, ...]
     left: np.ndarray  # frames still wanted, shape (n, channels)
+    loops: Loops
     made: int = 0  # hops handed out
 
     @property
@@ -29,25 +33,46 @@ class FineState:
         return self.hop / self.rate_hz
 
 
-def begin_fine(rate_hz: int, channels: int) -> FineState:
-    """Nothing heard yet. At low rates there are fewer bands, at very low ones none."""
+def begin_fine(rate_hz: int, channels: int, loops: Loops | None = None) -> FineState:
+    """Nothing heard yet. At low rates there are fewer bands, at very low ones none.
+
+    A band is heard through every second bin of its spectrum: neighbours of a Hann window tell much the same.
+    """
     hop = max(4, round(rate_hz / 1000))
-    size = 2 * hop
-    window = np.hanning(size + 1)[:size].astype(np.float32)
+    window = np.hanning(2 * hop + 1)
     edges = tuple(edge for edge in EDGES_HZ if edge <= HIGHEST * rate_hz)
     edges = edges if len(edges) > 1 else ()
-    hz = np.arange(hop + 1) * rate_hz / size
-    bands = np.zeros((hop + 1, max(0, len(edges) - 1)), np.float32)
-    for at, (low, high) in enumerate(zip(edges, edges[1:])):
-        bands[(hz >= low) & (hz < high), at] = 2 / (size * float((window.astype(float) ** 2).sum()))
+    bins, shares = _bins(edges, rate_hz, hop, float((window**2).sum()))
+    angles = np.pi * bins[:, None] * np.arange(hop) / hop
+    half = window[hop : 2 * hop].copy()
+    half[0] /= 2
     return FineState(
         rate_hz=rate_hz,
         hop=hop,
-        window=window,
-        bands=bands,
+        window=half.astype(np.float32),
+        waves=np.concatenate([np.cos(angles), np.sin(angles)]).astype(np.float32),
+        bands=shares.astype(np.float32),
         edges_hz=edges,
         left=np.zeros((BEFORE * hop, channels), np.float32),
+        loops=loops or compiled_loops(),
     )
+
+
+def _bins(edges: tuple[float, ...], rate_hz: int, hop: int, window_power: float) -> tuple[np.ndarray, np.ndarray]:
+    """Bins to look at, filled up to a multiple of four, and what each adds to each band's mean square."""
+    found, shares = [], []
+    for at, (low, high) in enumerate(zip(edges, edges[1:])):
+        inside = np.arange(2 * hop)[(np.arange(2 * hop) * rate_hz / (2 * hop) >= low)][::BINS_APART]
+        inside = inside[inside * rate_hz / (2 * hop) < high]
+        for one in inside:
+            share = np.zeros(len(edges) - 1)
+            share[at] = 2 * (high - low) / (rate_hz * window_power * len(inside))
+            found.append(one)
+            shares.append(share)
+    while len(found) % 4:
+        found.append(0)
+        shares.append(np.zeros(len(edges) - 1))
+    return np.array(found, float), np.array(shares).reshape(len(found), max(0, len(edges) - 1))
 
 
 def step_fine(state: FineState, block: np.ndarray) -> tuple[FineState, np.ndarray]:
@@ -65,9 +90,7 @@ def step_fine(state: FineState, block: np.ndarray) -> tuple[FineState, np.ndarra
         hertz, B / (rate / 2) on the average.
     """
     samples = np.concatenate([state.left, block]) if len(state.left) else block
-    groups = max(0, len(samples) // state.hop - 1) // GROUP
-    made = [_powers(samples, at * GROUP, GROUP, state) for at in range(groups)]
-    powers = np.concatenate(made) if made else np.empty((0, samples.shape[1], state.bands.shape[1]), np.float32)
+    powers = _powers(samples, max(0, len(samples) // state.hop - 1), state)
     return replace(state, left=samples[len(powers) * state.hop :].copy(), made=state.made + len(powers)), powers
 
 
@@ -75,20 +98,14 @@ def finish_fine(state: FineState) -> np.ndarray:
     """The last hops, as if silence followed."""
     after = np.zeros((2 * state.hop, state.left.shape[1]), np.float32)
     wanted = -(-(len(state.left) - state.hop) // state.hop)
-    return _powers(np.concatenate([state.left, after]), 0, max(0, wanted), state)
+    return _powers(np.concatenate([state.left, after]), max(0, wanted), state)
 
 
-def _powers(samples: np.ndarray, first: int, count: int, state: FineState) -> np.ndarray:
-    """So many hops. Always made in groups of one size, so that rounding does not depend on the blocks."""
-    from scipy.fft import rfft
-
-    powers = np.empty((count, samples.shape[1], state.bands.shape[1]), np.float32)
-    if not count or not state.bands.shape[1]:
-        return powers
-    part = samples[first * state.hop : (first + count + 1) * state.hop]
-    for channel in range(samples.shape[1]):
-        plane = np.ascontiguousarray(part[:, channel])
-        frames = np.lib.stride_tricks.sliding_window_view(plane, 2 * state.hop)[:: state.hop] * state.window
-        spectra = rfft(frames, axis=1, overwrite_x=True)
-        powers[:, channel] = (spectra.real**2 + spectra.imag**2) @ state.bands
-    return powers
+def _powers(samples: np.ndarray, count: int, state: FineState) -> np.ndarray:
+    powers = np.zeros((samples.shape[1], count, state.bands.shape[1]), np.float32)
+    if count and state.bands.shape[1]:
+        room = np.empty((2, state.hop), np.float32)
+        for channel in range(samples.shape[1]):
+            plane = np.ascontiguousarray(samples[: (count + 1) * state.hop, channel], dtype=np.float32)
+            state.loops.fine_plane(plane, state.hop, state.window, state.waves, state.bands, room, powers[channel])
+    return np.ascontiguousarray(powers.transpose(1, 0, 2))

@@ -1,4 +1,4 @@
-"""The three loops over every sample as one thing to hand round: whoever has them ready-made need not compile."""
+"""The loops over every sample as one thing to hand round: whoever has them ready-made need not compile."""
 
 from __future__ import annotations
 
@@ -9,17 +9,22 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loops:
-    """Functions with the arguments of :mod:`ear`, :mod:`weigh` and :mod:`unpack`; arrays contiguous, of those types."""
+    """Functions with the arguments of :mod:`ear`, :mod:`weigh`, :mod:`unpack` and :mod:`sift`; arrays contiguous."""
 
     hear_pair: Callable[..., Any]
     weigh_pair: Callable[..., Any]
     unpack_24: Callable[..., Any]
+    thin_plane: Callable[..., Any]
+    fine_plane: Callable[..., Any]
 
 
 def compiled_loops() -> Loops:
     """The loops as numba compiles them, or finds them in its cache. Importing numba takes most of a second."""
     from takeup.measure.sound.ear import hear_pair
+    from takeup.measure.sound.sift import fine_plane, thin_plane
     from takeup.measure.sound.unpack import unpack_24
     from takeup.measure.sound.weigh import weigh_pair
 
-    return Loops(hear_pair=hear_pair, weigh_pair=weigh_pair, unpack_24=unpack_24)
+    return Loops(
+        hear_pair=hear_pair, weigh_pair=weigh_pair, unpack_24=unpack_24, thin_plane=thin_plane, fine_plane=fine_plane
+    )

@@ -25,8 +25,10 @@ class StripState:
     column_s: float
     hz: tuple[float, ...]
     weights: np.ndarray  # shape (bins, n_bands)
-    sums: np.ndarray  # shape (columns, n_bands)
+    sums: np.ndarray  # float32, shape (columns, n_bands)
     counts: np.ndarray  # windows in each column
+    last: np.ndarray  # sums of the column that is still being filled
+    windows: int = 0  # in it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +63,9 @@ def begin_strip(windows: WindowState) -> StripState:
         column_s=windows.size / windows.rate_hz,
         hz=tuple(float(one) for one in middles),
         weights=band_weights(windows, middles),
-        sums=np.zeros((0, len(middles))),
-        counts=np.zeros(0, int),
+        sums=np.zeros((0, len(middles)), np.float32),
+        counts=np.zeros(0, np.int32),
+        last=np.zeros(len(middles)),
     )
 
 
@@ -70,37 +73,55 @@ def step_strip(state: StripState, windows: Windows | None) -> StripState:
     """Take in some windows; the channels are averaged."""
     if windows is None:
         return state
-    column_s, sums, counts = state.column_s, list(state.sums), list(state.counts)
     for start, spectra in zip(windows.starts, windows.spectra):
-        powers = (spectra.real.astype(float) ** 2 + spectra.imag.astype(float) ** 2).mean(axis=0) @ state.weights
-        at = int(start / state.rate_hz / column_s + 1e-9)
+        powers = np.square(spectra.real).mean(axis=0) + np.square(spectra.imag).mean(axis=0)
+        at = _column(start, state)
         while at >= 2 * MOST:
-            column_s, sums, counts = _joined(column_s, sums, counts)
-            at = int(start / state.rate_hz / column_s + 1e-9)
-        while len(sums) <= at:
-            sums.append(np.zeros(len(state.hz)))
-            counts.append(0)
-        sums[at] = sums[at] + powers
-        counts[at] += 1
-    return replace(state, column_s=column_s, sums=np.array(sums), counts=np.array(counts))
+            state = _joined(_filled(state))
+            at = _column(start, state)
+        if at > len(state.sums):
+            state = _filled(state, at)
+        state = replace(state, last=state.last + powers @ state.weights, windows=state.windows + 1)
+    return state
 
 
 def finish_strip(state: StripState) -> Strip:
     """The strip; columns between two windows hold what the one before holds."""
-    column_s, sums, counts = state.column_s, list(state.sums), list(state.counts)
-    while len(sums) > MOST or (len(sums) * column_s > 4 * SPACING_S and column_s < SPACING_S and 0 in counts):
-        column_s, sums, counts = _joined(column_s, sums, counts)
+    state = _filled(state)
+    while len(state.sums) > MOST or (state.column_s < SPACING_S and (state.counts == 0).any()):
+        state = _joined(state)
     levels, before = [], np.zeros(len(state.hz), np.uint8)
-    for total, count in zip(sums, counts):
+    for total, count in zip(state.sums, state.counts):
         if count:
             before = np.clip(np.round(decibels(total / count) + OFFSET_DB), 0, 255).astype(np.uint8)
         levels.append(before.tobytes())
-    return Strip(step_s=column_s, hz=state.hz, levels=b"".join(levels))
+    return Strip(step_s=state.column_s, hz=state.hz, levels=b"".join(levels))
 
 
-def _joined(column_s: float, sums: list, counts: list) -> tuple[float, list, list]:
+def _column(start: int, state: StripState) -> int:
+    return int(start / state.rate_hz / state.column_s + 1e-9)
+
+
+def _filled(state: StripState, until: int = 0) -> StripState:
+    """The column in hand put to the others, and empty ones up to ``until``."""
+    if not state.windows and until <= len(state.sums):
+        return state
+    until = max(until, len(state.sums) + 1)
+    sums = np.zeros((until - len(state.sums), len(state.hz)), np.float32)
+    counts = np.zeros(len(sums), np.int32)
+    sums[0], counts[0] = state.last, state.windows
+    return replace(
+        state,
+        sums=np.concatenate([state.sums, sums]),
+        counts=np.concatenate([state.counts, counts]),
+        last=np.zeros(len(state.hz)),
+        windows=0,
+    )
+
+
+def _joined(state: StripState) -> StripState:
     """Neighbours two by two."""
-    if len(sums) % 2:
-        sums, counts = [*sums, np.zeros_like(sums[0])], [*counts, 0]
-    pairs = range(0, len(sums), 2)
-    return 2 * column_s, [sums[at] + sums[at + 1] for at in pairs], [counts[at] + counts[at + 1] for at in pairs]
+    odd = len(state.sums) % 2
+    sums = np.pad(state.sums, ((0, odd), (0, 0))).reshape(-1, 2, len(state.hz)).sum(axis=1)
+    counts = np.pad(state.counts, (0, odd)).reshape(-1, 2).sum(axis=1)
+    return replace(state, column_s=2 * state.column_s, sums=sums, counts=counts)

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from takeup.measure.sound.loops import Loops, compiled_loops
+
 THIN_RATE_HZ = 12_000.0
 CORNER = 0.42  # of the thin rate: flat to 5 kHz at 12 kHz
 TURNS = 12  # of the sinc on both sides together
-GROUP = 512  # thin samples made at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +19,8 @@ class ThinState:
 
     rate_hz: int
     step: int  # one sample kept of so many
-    taps: np.ndarray  # float32, shape (TURNS, step)
+    taps: np.ndarray  # float32, shape (TURNS * step,)
+    loops: Loops
     left: np.ndarray  # frames still wanted, shape (n, channels)
     made: int = 0  # thin samples handed out
 
@@ -28,8 +30,8 @@ class ThinState:
         return self.rate_hz / self.step
 
 
-def begin_thin(rate_hz: int, channels: int) -> ThinState:
-    """Nothing heard yet."""
+def begin_thin(rate_hz: int, channels: int, loops: Loops | None = None) -> ThinState:
+    """Nothing heard yet. ``loops``: ready-made ones; compiled when none are handed in."""
     step = max(1, round(rate_hz / THIN_RATE_HZ))
     count = TURNS * step
     at = np.arange(count) - count / 2
@@ -38,7 +40,8 @@ def begin_thin(rate_hz: int, channels: int) -> ThinState:
     return ThinState(
         rate_hz=rate_hz,
         step=step,
-        taps=(taps / taps.sum()).reshape(TURNS, step).astype(np.float32),
+        taps=(taps / taps.sum()).astype(np.float32),
+        loops=loops or compiled_loops(),
         left=np.zeros((count // 2, channels), np.float32),
     )
 
@@ -57,9 +60,7 @@ def step_thin(state: ThinState, block: np.ndarray) -> tuple[ThinState, np.ndarra
         one ``step`` frames later. Some come a few milliseconds after their frames: the filter looks both ways.
     """
     samples = np.concatenate([state.left, block]) if len(state.left) else block
-    groups = max(0, len(samples) // state.step - TURNS + 1) // GROUP
-    thin = [_thinned(samples, at * GROUP, GROUP, state) for at in range(groups)]
-    made = np.concatenate(thin) if thin else np.empty((0, samples.shape[1]), np.float32)
+    made = _thinned(samples, max(0, len(samples) // state.step - TURNS + 1), state)
     return replace(state, left=samples[len(made) * state.step :].copy(), made=state.made + len(made)), made
 
 
@@ -68,14 +69,12 @@ def finish_thin(state: ThinState) -> np.ndarray:
     after = np.zeros((TURNS * state.step, state.left.shape[1]), np.float32)
     samples = np.concatenate([state.left, after])
     wanted = -(-(len(state.left) - TURNS * state.step // 2) // state.step)
-    return _thinned(samples, 0, max(0, wanted), state)
+    return _thinned(samples, max(0, wanted), state)
 
 
-def _thinned(samples: np.ndarray, first: int, count: int, state: ThinState) -> np.ndarray:
-    """So many thin samples. Always made in groups of one size, so that rounding does not depend on the blocks."""
-    thin = np.empty((count, samples.shape[1]), np.float32)
-    part = samples[first * state.step : (first + count + TURNS - 1) * state.step]
+def _thinned(samples: np.ndarray, count: int, state: ThinState) -> np.ndarray:
+    thin = np.empty((samples.shape[1], count), np.float32)
     for channel in range(samples.shape[1]):
-        parts = np.ascontiguousarray(part[:, channel]).reshape(-1, state.step) @ state.taps.T
-        thin[:, channel] = sum(parts[turn : turn + count, turn] for turn in range(TURNS))
-    return thin
+        plane = np.ascontiguousarray(samples[:, channel], dtype=np.float32)
+        state.loops.thin_plane(plane, state.taps, state.step, thin[channel])
+    return np.ascontiguousarray(thin.T)

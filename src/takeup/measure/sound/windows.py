@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -63,15 +64,14 @@ def step_windows(state: WindowState, block: np.ndarray) -> tuple[WindowState, Wi
 
 
 def _spectra(samples: np.ndarray, starts: list[int], state: WindowState) -> Windows:
-    from scipy.fft import rfft
-
     window = _window(state.size)
     spectra = []
     for start in starts:  # one at a time: rounding must not depend on how many there are
         planes = samples[start - state.at : start - state.at + state.size].T.astype(np.float32)
-        spectra.append(rfft((planes - planes.mean(axis=1, keepdims=True)) * window, axis=1))
+        spectra.append(np.fft.rfft((planes - planes.mean(axis=1, keepdims=True)) * window, axis=1))
     return Windows(starts=np.array(starts), spectra=np.stack(spectra))
 
 
+@cache
 def _window(size: int) -> np.ndarray:
     return np.hanning(size).astype(np.float32)
