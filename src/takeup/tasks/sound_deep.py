@@ -32,6 +32,7 @@ class DeepWalk:
 
     def hear(self, block: np.ndarray) -> None:
         """Take in one block, float32, shape (n, channels)."""
+        block = np.ascontiguousarray(block.T).T  # channel after channel: read that way by everything from here on
         self.thin, thin = step_thin(self.thin, block)
         self._hear_thin(thin)
         self.fine, fine = step_fine(self.fine, block)

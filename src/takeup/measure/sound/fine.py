@@ -24,7 +24,7 @@ class FineState:
     waves: np.ndarray  # float32, shape (2 * n_bins, hop)
     bands: np.ndarray  # float32, shape (n_bins, n_bands)
     edges_hz: tuple[float, ...]
-    left: np.ndarray  # frames still wanted, shape (n, channels)
+    left: np.ndarray  # frames still wanted, channel by channel: shape (channels, n)
     loops: Loops
     made: int = 0  # hops handed out
 
@@ -53,7 +53,7 @@ def begin_fine(rate_hz: int, channels: int, loops: Loops | None = None) -> FineS
         waves=np.concatenate([np.cos(angles), np.sin(angles)]).astype(np.float32),
         bands=shares.astype(np.float32),
         edges_hz=edges,
-        left=np.zeros((BEFORE * hop, channels), np.float32),
+        left=np.zeros((channels, BEFORE * hop), np.float32),
         loops=loops or compiled_loops(),
     )
 
@@ -89,23 +89,22 @@ def step_fine(state: FineState, block: np.ndarray) -> tuple[FineState, np.ndarra
         Hann window two hops long whose middle lies at frame k * hop. White noise of variance 1 reads, in a band of B
         hertz, B / (rate / 2) on the average.
     """
-    samples = np.concatenate([state.left, block]) if len(state.left) else block
-    powers = _powers(samples, max(0, len(samples) // state.hop - 1), state)
-    return replace(state, left=samples[len(powers) * state.hop :].copy(), made=state.made + len(powers)), powers
+    samples = np.concatenate([state.left, block.T], axis=1)
+    powers = _powers(samples, max(0, samples.shape[1] // state.hop - 1), state)
+    left = samples[:, len(powers) * state.hop :].copy()
+    return replace(state, left=left, made=state.made + len(powers)), powers
 
 
 def finish_fine(state: FineState) -> np.ndarray:
     """The last hops, as if silence followed."""
-    after = np.zeros((2 * state.hop, state.left.shape[1]), np.float32)
-    wanted = -(-(len(state.left) - state.hop) // state.hop)
-    return _powers(np.concatenate([state.left, after]), max(0, wanted), state)
+    wanted = -(-(state.left.shape[1] - state.hop) // state.hop)
+    return _powers(np.pad(state.left, ((0, 0), (0, 2 * state.hop))), max(0, wanted), state)
 
 
 def _powers(samples: np.ndarray, count: int, state: FineState) -> np.ndarray:
-    powers = np.zeros((samples.shape[1], count, state.bands.shape[1]), np.float32)
+    powers = np.zeros((len(samples), count, state.bands.shape[1]), np.float32)
     if count and state.bands.shape[1]:
         room = np.empty((2, state.hop), np.float32)
-        for channel in range(samples.shape[1]):
-            plane = np.ascontiguousarray(samples[: (count + 1) * state.hop, channel], dtype=np.float32)
+        for channel, plane in enumerate(samples.astype(np.float32, copy=False)):
             state.loops.fine_plane(plane, state.hop, state.window, state.waves, state.bands, room, powers[channel])
     return np.ascontiguousarray(powers.transpose(1, 0, 2))

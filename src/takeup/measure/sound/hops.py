@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -31,7 +30,6 @@ from takeup.measure.sound.sums import (
 )
 from takeup.measure.sound.weighting import as_state_updates, interpolator, k_weighting
 
-Beside = Callable[[Callable[[], None]], Callable[[], None]]
 LOW_RATE_HZ = 6000.0
 LOW_CORNER_HZ = 1000.0
 
@@ -95,14 +93,12 @@ def begin_hops(rate_hz: int, channels: int, loops: Loops | None = None) -> HopSt
     )
 
 
-def step_hops(state: HopState, block: np.ndarray, beside: Beside | None = None) -> tuple[HopState, Hops]:
+def step_hops(state: HopState, block: np.ndarray) -> tuple[HopState, Hops]:
     """Hear one block.
 
     Parameters
     ----------
     block : ndarray, float32, shape (n, n_channels)
-    beside : callable, optional
-        Starts a function in another thread and hands back how to wait for it. The result is the same without.
 
     Returns
     -------
@@ -121,14 +117,14 @@ def step_hops(state: HopState, block: np.ndarray, beside: Beside | None = None) 
     count = len(samples) // state.hop
     whole, left = samples[: count * state.hop], samples[count * state.hop :]
     after = _fresh(state, frames=state.frames + len(block), left=left.copy())
-    return after, _hear(whole, after, count, beside)
+    return after, _hear(whole, after, count)
 
 
 def finish_hops(state: HopState) -> Hops:
     """The samples left over, filled up with silence to one last hop, and one more hop of it: the true peak is late."""
     filled = np.zeros((2 * state.hop, state.channels), np.float32)
     filled[: len(state.left)] = state.left
-    return _hear(filled, _fresh(state), 2, None)
+    return _hear(filled, _fresh(state), 2)
 
 
 def _fresh(state: HopState, **changes: Any) -> HopState:
@@ -139,25 +135,18 @@ def _fresh(state: HopState, **changes: Any) -> HopState:
     return replace(state, **arrays, **changes)
 
 
-def _hear(whole: np.ndarray, state: HopState, count: int, beside: Beside | None) -> Hops:
+def _hear(whole: np.ndarray, state: HopState, count: int) -> Hops:
     share = 1 - np.exp(-2 * np.pi * LOW_CORNER_HZ / (state.rate_hz / state.low_step))
     pairs = _pairs(state.channels)
     sums, weighed = np.empty((len(pairs), count, SUMS)), np.empty((len(pairs), count, 2))
 
     planes = np.empty((2, TAIL + state.hop), np.float32)
-
-    def weigh() -> None:
-        for at, (one, other) in enumerate(pairs):
-            state.loops.weigh_pair(whole, one, other, state.filters, state.hop, state.memories[at], weighed[at])
-
-    if count:
-        wait = beside(weigh) if beside is not None else weigh
-        for at, (one, other) in enumerate(pairs):
-            state.loops.hear_pair(
-                whole, one, other, state.hop, state.low_step, share, state.phases,
-                state.tails[at], state.states[at], planes, sums[at],
-            )  # fmt: skip
-        wait()
+    for at, (one, other) in enumerate(pairs if count else []):
+        state.loops.weigh_pair(whole, one, other, state.filters, state.hop, state.memories[at], weighed[at])
+        state.loops.hear_pair(
+            whole, one, other, state.hop, state.low_step, share, state.phases,
+            state.tails[at], state.states[at], planes, sums[at],
+        )  # fmt: skip
     by_channel = np.stack([sums[:, :, LEFT:RIGHT], sums[:, :, RIGHT:BOTH]], axis=2)  # pair, hop, side, sum
     by_channel = by_channel.transpose(1, 0, 2, 3).reshape(count, 2 * len(pairs), CHANNEL_SUMS)[:, : state.channels]
     return Hops(

@@ -15,6 +15,7 @@ from takeup.measure.sound.windows import SPACING_S, Windows, WindowState
 FIRST, LAST = 15, 46  # bands, as n: 31.6 Hz to 40 kHz
 MOST = 2048  # columns; twice as many are joined in pairs
 OFFSET_DB = 140.0
+PAIR = np.ones(2, np.float32)  # real and imaginary part of a spectrum are added up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +75,8 @@ def step_strip(state: StripState, windows: Windows | None) -> StripState:
     if windows is None:
         return state
     for start, spectra in zip(windows.starts, windows.spectra):
-        powers = np.square(spectra.real).mean(axis=0) + np.square(spectra.imag).mean(axis=0)
+        parts = np.square(spectra.view(np.float32)).reshape(len(spectra), -1, 2)
+        powers = (parts.sum(axis=0) @ PAIR) / len(spectra)
         at = _column(start, state)
         while at >= 2 * MOST:
             state = _joined(_filled(state))

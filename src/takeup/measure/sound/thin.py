@@ -21,7 +21,7 @@ class ThinState:
     step: int  # one sample kept of so many
     taps: np.ndarray  # float32, shape (TURNS * step,)
     loops: Loops
-    left: np.ndarray  # frames still wanted, shape (n, channels)
+    left: np.ndarray  # frames still wanted, channel by channel: shape (channels, n)
     made: int = 0  # thin samples handed out
 
     @property
@@ -42,7 +42,7 @@ def begin_thin(rate_hz: int, channels: int, loops: Loops | None = None) -> ThinS
         step=step,
         taps=(taps / taps.sum()).astype(np.float32),
         loops=loops or compiled_loops(),
-        left=np.zeros((count // 2, channels), np.float32),
+        left=np.zeros((channels, count // 2), np.float32),
     )
 
 
@@ -59,22 +59,21 @@ def step_thin(state: ThinState, block: np.ndarray) -> tuple[ThinState, np.ndarra
         Thin samples, float32, shape (m, channels). The first of the whole capture lies at its first frame, the next
         one ``step`` frames later. Some come a few milliseconds after their frames: the filter looks both ways.
     """
-    samples = np.concatenate([state.left, block]) if len(state.left) else block
-    made = _thinned(samples, max(0, len(samples) // state.step - TURNS + 1), state)
-    return replace(state, left=samples[len(made) * state.step :].copy(), made=state.made + len(made)), made
+    samples = np.concatenate([state.left, block.T], axis=1)
+    made = _thinned(samples, max(0, samples.shape[1] // state.step - TURNS + 1), state)
+    return replace(state, left=samples[:, len(made) * state.step :].copy(), made=state.made + len(made)), made
 
 
 def finish_thin(state: ThinState) -> np.ndarray:
     """The last thin samples, as if silence followed."""
-    after = np.zeros((TURNS * state.step, state.left.shape[1]), np.float32)
-    samples = np.concatenate([state.left, after])
-    wanted = -(-(len(state.left) - TURNS * state.step // 2) // state.step)
+    count = state.left.shape[1]
+    samples = np.pad(state.left, ((0, 0), (0, TURNS * state.step)))
+    wanted = -(-(count - TURNS * state.step // 2) // state.step)
     return _thinned(samples, max(0, wanted), state)
 
 
 def _thinned(samples: np.ndarray, count: int, state: ThinState) -> np.ndarray:
-    thin = np.empty((samples.shape[1], count), np.float32)
-    for channel in range(samples.shape[1]):
-        plane = np.ascontiguousarray(samples[:, channel], dtype=np.float32)
+    thin = np.empty((len(samples), count), np.float32)
+    for channel, plane in enumerate(samples.astype(np.float32, copy=False)):
         state.loops.thin_plane(plane, state.taps, state.step, thin[channel])
     return np.ascontiguousarray(thin.T)

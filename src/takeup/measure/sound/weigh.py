@@ -1,4 +1,4 @@
-"""K-weighted energy of each hop: the second loop over every sample, apart so that it can run beside the first."""
+"""K-weighted energy of each hop: the second loop over every sample."""
 
 from __future__ import annotations
 

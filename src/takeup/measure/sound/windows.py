@@ -18,7 +18,7 @@ class WindowState:
     size: int  # frames
     at: int = 0  # frames before ``left``
     next_at: int = 0  # where the next window begins
-    left: np.ndarray | None = None
+    left: np.ndarray | None = None  # shape (channels, n)
 
     @property
     def window_power(self) -> float:
@@ -49,25 +49,25 @@ def step_windows(state: WindowState, block: np.ndarray) -> tuple[WindowState, Wi
 
     Each window is taken about its own mean and through a Hann window.
     """
-    end = state.at + (0 if state.left is None else len(state.left)) + len(block)
+    end = state.at + (0 if state.left is None else state.left.shape[1]) + len(block)
     if state.next_at >= end:  # the next window is not here yet: nothing to keep
         return replace(state, at=end, left=None), None
-    samples = block if state.left is None else np.concatenate([state.left, block])
+    samples = block.T if state.left is None else np.concatenate([state.left, block.T], axis=1)
     starts, next_at = [], state.next_at
     while next_at + state.size <= end:
         starts.append(next_at)
         dense = next_at < DENSE_S * state.rate_hz
         next_at += state.size if dense else int(SPACING_S * state.rate_hz)
     found = _spectra(samples, starts, state) if starts else None
-    cut = min(max(next_at - state.at, 0), len(samples))
-    return replace(state, at=state.at + cut, next_at=next_at, left=samples[cut:].copy()), found
+    cut = min(max(next_at - state.at, 0), samples.shape[1])
+    return replace(state, at=state.at + cut, next_at=next_at, left=samples[:, cut:].copy()), found
 
 
 def _spectra(samples: np.ndarray, starts: list[int], state: WindowState) -> Windows:
     window = _window(state.size)
     spectra = []
     for start in starts:  # one at a time: rounding must not depend on how many there are
-        planes = samples[start - state.at : start - state.at + state.size].T.astype(np.float32)
+        planes = np.ascontiguousarray(samples[:, start - state.at : start - state.at + state.size])
         spectra.append(np.fft.rfft((planes - planes.mean(axis=1, keepdims=True)) * window, axis=1))
     return Windows(starts=np.array(starts), spectra=np.stack(spectra))
 
