@@ -16,6 +16,7 @@ from takeup.media.moving_checksums import decode_listening
 from takeup.media.moving_growing import Growing
 from takeup.media.moving_look import look_inside, sound_of, video_of
 from takeup.media.moving_planes import planes_of, samples_of
+from takeup.media.sound_numbers import only_numbers
 from takeup.streams import CaptureFile
 
 FOLLOWED = ("avi", "mkv", "dv")  # containers that can be read while they grow; MOV and MP4 keep their index at the end
@@ -81,7 +82,7 @@ class Reading:
         try:
             wanted = [video_of(container)] * self.pictures + [sound_of(container)] * self.sound
             streams = [stream for stream in wanted if stream is not None]
-            unpacker = _Unpacker(self.capture)
+            unpacker = _Unpacker(self.path, self.capture)
             for packet in self._packets(container, streams):
                 yield from unpacker.unpack(self._decode(packet))
             if self.broken:
@@ -191,7 +192,8 @@ def _broken(path: Path, error: Exception) -> Unreadable:
 class _Unpacker:
     """Turns libav's frames into ours and keeps both counts."""
 
-    def __init__(self, capture: CaptureFile) -> None:
+    def __init__(self, path: Path, capture: CaptureFile) -> None:
+        self.path = path
         self.index = 0
         self.first = 0
         self.rate = float(capture.picture.rate) if capture.picture and capture.picture.rate else 25.0
@@ -211,7 +213,7 @@ class _Unpacker:
         return Picture(index, at_s, planes, bits, interlaced, self.top_first, key, bool(frame.is_corrupt), stamped)
 
     def _block(self, frame: Any) -> SoundBlock:
-        samples = samples_of(frame)
+        samples = only_numbers(samples_of(frame), self.path, self.first, frame.sample_rate)
         first, self.first = self.first, self.first + len(samples)
         at_s = float(frame.time) if frame.time is not None else first / frame.sample_rate
         return SoundBlock(first, at_s, samples, frame.sample_rate)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+from takeup.media.watching import Watch
+
 
 class Growing:
     """Hands out a file's bytes in order and waits at its end until ``idle_s`` have passed without growth.
@@ -15,15 +17,24 @@ class Growing:
     def __init__(self, path: Path, idle_s: float) -> None:
         self.file = open(path, "rb")  # noqa: SIM115 - closed by the reader that owns it
         self.idle_s = idle_s
+        self.watch = Watch(path, self.file)
 
     def read(self, size: int) -> bytes:
-        """Up to ``size`` bytes; empty only when nothing more has come for ``idle_s``."""
+        """Up to ``size`` bytes; empty only when nothing more has come for ``idle_s``.
+
+        Raises
+        ------
+        Unreadable
+            What :meth:`takeup.media.watching.Watch.look` raises.
+        """
         end = time.monotonic() + self.idle_s
         while not (data := self.file.read(size)):
+            self.watch.look()
             left = end - time.monotonic()
             if left <= 0:
                 return b""
             time.sleep(min(0.05, left))
+        self.watch.read_to = self.file.tell()
         return data
 
     def close(self) -> None:

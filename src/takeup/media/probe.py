@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import stat
 from pathlib import Path
 
 from takeup.errors import Unreadable
@@ -18,13 +19,20 @@ def look_at(path: Path) -> CaptureFile:
     Raises
     ------
     Unreadable
-        ``capture.not-there``, ``capture.empty``, ``capture.not-a-file``, ``capture.unknown``: not one of the formats
-        that stations write; or a reader's own fault when the format is known and the file is broken.
+        ``capture.not-there``, ``capture.empty``, ``capture.not-a-file`` (a folder), ``capture.not-kept`` (a pipe or
+        device: it cannot be read again), ``capture.unknown``: not one of the formats that stations write; or a reader's
+        own fault when the format is known and the file is broken.
     """
-    if not path.exists():
-        raise Unreadable("capture.not-there", path=str(path))
-    if not path.is_file():
+    try:
+        mode = path.stat().st_mode
+    except (FileNotFoundError, NotADirectoryError, ValueError) as error:
+        raise Unreadable("capture.not-there", path=str(path)) from error
+    except OSError as error:
+        raise Unreadable("capture.cannot-open", path=str(path), error=error.strerror or str(error)) from error
+    if stat.S_ISDIR(mode):
         raise Unreadable("capture.not-a-file", path=str(path))
+    if not stat.S_ISREG(mode):
+        raise Unreadable("capture.not-kept", path=str(path))
     try:
         with path.open("rb") as file:
             head = file.read(HEAD)

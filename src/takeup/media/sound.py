@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import queue
+import re
 import threading
-import time
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -14,13 +14,15 @@ import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.media.moving_growing import Growing
+from takeup.media.sound_growing import growing_samples
+from takeup.media.sound_numbers import only_numbers
 from takeup.media.wave import Layout, Unpack24, read_layout, unpack
 from takeup.streams import CaptureFile, SoundStream
 
 BLOCK_HOPS = 64  # blocks are whole hundredths of a second where the rate allows it, which saves copying
 BLOCK = 1 << 16  # frames handed out at once, at most, by a decoder
-HELD_BACK = 4096  # bytes kept back while a header is open: closing it may put a text chunk there
-LOOK_EVERY_S = 0.05
+PCM_FILES = ("wav", "rf64", "bw64", "aiff")
+ODD_FRAMES_S = 1.0  # of frames of another rate or number of channels: more than a false frame at a cut
 
 
 def look_at_sound(path: Path) -> CaptureFile:
@@ -82,7 +84,7 @@ def read_sound(
     Unreadable
         ``capture.cannot-open``, ``capture.broken``.
     """
-    if capture.container in ("wav", "rf64", "bw64", "aiff"):
+    if capture.container in PCM_FILES:
         layout = read_layout(path)
         if layout.form != "coded":
             return _read_pcm(path, layout, idle_s, quick_24)
@@ -124,21 +126,31 @@ def read_ahead(blocks: Iterable[np.ndarray], depth: int = 4) -> Iterator[np.ndar
         reader.join()
 
 
+def can_follow_sound(capture: CaptureFile) -> bool:
+    """Whether this file of sound alone can be read while it is being written."""
+    pcm = capture.sound is not None and re.fullmatch(r"pcm_[suf]\d+(le|be)?", capture.sound.codec)
+    return capture.container in ("flac", "mp3") or (capture.container in PCM_FILES and bool(pcm))
+
+
 def _read_pcm(path: Path, layout: Layout, idle_s: float | None, quick_24: Unpack24 | None) -> Iterator[np.ndarray]:
     width, channels = layout.frame_bytes, layout.channels
     most = max(4, round(layout.rate_hz / 100) * max(1, BLOCK_HOPS // max(1, channels // 2)) // 4 * 4) * width
-    pieces = _stored(path, layout, most) if idle_s is None else _growing(path, layout, most, idle_s)
-    left = b""
+    pieces = _stored(path, layout, most) if idle_s is None else growing_samples(path, layout, most, idle_s)
+    left, frames = b"", 0
     for piece in pieces:
         raw = left + piece if left else piece
         whole = len(raw) // width * width
         left = raw[whole:]
         if whole:
-            yield unpack(memoryview(raw)[:whole], layout, quick_24)
+            block = unpack(memoryview(raw)[:whole], layout, quick_24)
+            yield only_numbers(block, path, frames, layout.rate_hz) if layout.form == "float" else block
+            frames += len(block)
 
 
 def _stored(path: Path, layout: Layout, most: int) -> Iterator[bytes]:
     remaining = layout.data_bytes
+    if remaining is None and layout.ends_at is not None:
+        remaining = layout.ends_at - layout.data_at
     with path.open("rb", buffering=0) as file:
         file.seek(layout.data_at)
         while remaining is None or remaining > 0:
@@ -148,33 +160,6 @@ def _stored(path: Path, layout: Layout, most: int) -> Iterator[bytes]:
             if remaining is not None:
                 remaining -= len(piece)
             yield piece
-
-
-def _growing(path: Path, layout: Layout, most: int, idle_s: float) -> Iterator[bytes]:
-    """As the file grows, whatever its header says meanwhile; its end is the header's once that is closed."""
-    handed, last_size, grew_at = 0, -1, time.monotonic()
-    with path.open("rb", buffering=0) as file:
-        while True:
-            size = path.stat().st_size
-            if size != last_size:
-                last_size, grew_at = size, time.monotonic()
-            idle = time.monotonic() - grew_at >= idle_s
-            now = read_layout(path)
-            open_header = now.unclosed and not now.cut_short
-            stated = None if open_header else now.data_bytes
-            there = size - layout.data_at - (HELD_BACK if open_header and not idle else 0)
-            until = there if stated is None else min(there, stated)
-            while handed < until:
-                file.seek(layout.data_at + handed)
-                piece = file.read(min(most, until - handed))
-                if not piece:
-                    break
-                handed += len(piece)
-                yield piece
-            if idle:
-                return
-            if handed >= until:
-                time.sleep(LOOK_EVERY_S)
 
 
 def _look_at_coded(path: Path, size: int, layout: Layout | None) -> CaptureFile:
@@ -228,8 +213,6 @@ def sound_stream_of(stream: Any) -> SoundStream:
 def _read_coded(path: Path, capture: CaptureFile, idle_s: float | None) -> Iterator[np.ndarray]:
     import av
 
-    from takeup.media.moving_planes import samples_of
-
     source = Growing(path, idle_s) if idle_s is not None and capture.container in ("flac", "mp3") else None
     try:
         container = av.open(
@@ -238,31 +221,54 @@ def _read_coded(path: Path, capture: CaptureFile, idle_s: float | None) -> Itera
     except (av.FFmpegError, OSError) as error:
         raise Unreadable("capture.broken", path=str(path), error=_said(error)) from error
     try:
-        stream = next(one for one in container.streams.audio if one.codec_context is not None)
-        packets = container.demux(stream)
-        gathered: list[np.ndarray] = []
-        count = 0
-        while True:
-            try:
-                packet = next(packets)
-            except (StopIteration, av.FFmpegError, OSError):
-                break  # what was read until here is what the file has
-            try:
-                frames = packet.decode()
-            except (av.FFmpegError, ValueError):
-                continue  # half a packet at a cut; the length tells
-            for frame in frames:
-                gathered.append(samples_of(frame))
-                count += len(gathered[-1])
-            if gathered and (count >= BLOCK or source is not None):
-                yield np.concatenate(gathered)
-                gathered, count = [], 0
-        if gathered:
-            yield np.concatenate(gathered)
+        yield from _blocks(container, path, capture, at_once=source is not None)
     finally:
         container.close()
         if source is not None:
             source.close()
+
+
+def _blocks(container: Any, path: Path, capture: CaptureFile, *, at_once: bool) -> Iterator[np.ndarray]:
+    """Decoded samples of an open container; ``at_once``: as they come, not gathered."""
+    from takeup.media.moving_planes import samples_of
+
+    gathered: list[np.ndarray] = []
+    count = frames = 0
+    for frame in _frames(container, path, capture):
+        gathered.append(only_numbers(samples_of(frame), path, frames, frame.sample_rate))
+        count += len(gathered[-1])
+        frames += len(gathered[-1])
+        if at_once or count >= BLOCK:
+            yield np.concatenate(gathered)
+            gathered, count = [], 0
+    if gathered:
+        yield np.concatenate(gathered)
+
+
+def _frames(container: Any, path: Path, capture: CaptureFile) -> Iterator[Any]:
+    """Sound frames of the rate and channels that the file states, as far as it can be read."""
+    import av
+
+    stream = next(one for one in container.streams.audio if one.codec_context is not None)
+    wanted = (capture.sound.rate_hz, capture.sound.channels) if capture.sound else (0, 0)
+    packets = container.demux(stream)
+    odd_s = 0.0
+    while True:
+        try:
+            packet = next(packets)
+        except (StopIteration, av.FFmpegError, OSError):
+            return  # what was read until here is what the file has
+        try:
+            frames = packet.decode()
+        except (av.FFmpegError, ValueError):
+            continue  # half a packet at a cut; the length tells
+        for frame in frames:
+            if (frame.sample_rate, frame.layout.nb_channels) == wanted:
+                yield frame
+                continue
+            odd_s += frame.samples / max(1, frame.sample_rate)
+            if odd_s > ODD_FRAMES_S:
+                raise Unreadable("sound.changes-midway", path=str(path))
 
 
 def _codec(layout: Layout) -> str:
