@@ -164,7 +164,7 @@ def test_following_tells_clipping_while_it_lasts_and_the_same_in_the_end(tmp_pat
     assert finished and set(map(str, live)) <= set(map(str, finished))
     assert any(heard.findings and heard.seconds < 31 for heard in told)
     assert [str(one) for one in check(path).findings] == [str(one) for one in followed.findings]
-    assert set(told[-1].levels) == {"left_dbfs", "right_dbfs", "peak_dbfs"}
+    assert set(told[-1].levels) >= {"left_dbfs", "right_dbfs", "peak_dbfs"}
 
 
 def test_a_fault_of_the_reader_reaches_who_asked():

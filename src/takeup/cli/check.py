@@ -103,10 +103,10 @@ def _box(face: Face, folder: Path, *, item: str, anew: bool, picture: Path | Non
 
 def _follow(face: Face, path: Path, asked: Asked, idle_s: float, picture: Path | None) -> None:
     from takeup.tasks.follow import follow
-    from takeup.tasks.reporting import finding_answer, worded
+    from takeup.tasks.reporting import event_answer, finding_answer
 
     def emit(event: str, facts: dict[str, Any], finding: Finding | None) -> None:
-        told = finding_answer(finding, face.lang) if finding else worded(facts, face.lang)
+        told = finding_answer(finding, face.lang) if finding else event_answer(facts, face.lang)
         face.event({"event": event} | told)
 
     if picture:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeup.judge.sound_notice import Notice
 from takeup.streams import NO_FACTS, Finding, Original
 
 
@@ -17,8 +18,10 @@ class Heard:
     total_s: float | None = None
     levels: Mapping[str, Any] = field(
         default_factory=lambda: NO_FACTS
-    )  # for meters: {"left_dbfs": ..., "right_dbfs": ..., "peak_dbfs": ...}
+    )  # for meters: {"left_dbfs": ..., "right_dbfs": ..., "left_peak_dbfs": ..., "peak_dbfs": ...}
     findings: tuple[Finding, ...] = ()
+    moments: tuple[tuple[float, Mapping[str, Any]], ...] = ()  # seconds and levels of each 100 ms since the last time
+    notice: Notice | None = None  # to say now; may have vanished the next time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

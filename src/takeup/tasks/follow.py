@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from takeup.errors import NotPossible, Unreadable
+from takeup.judge.sound_notice import Notice
 from takeup.media.probe import look_at
+from takeup.media.sound import can_follow_sound
 from takeup.streams import CaptureFile, Finding, Report
 from takeup.tables.loader import load_rows
 from takeup.tasks.check import check_file, medium_of
@@ -55,14 +57,26 @@ class _Teller:
         self.emit = emit
         self.told: dict[tuple[str, float | None], Finding] = {}
         self.last = 0.0
+        self.notice: Notice | None = None
 
     def hear(self, heard: Heard) -> None:
         for finding in heard.findings:
             self._tell(finding)
+        if heard.notice != self.notice:
+            self.notice = heard.notice
+            self.last = 0.0
         now = time.monotonic()
-        if now - self.last >= LOOK_EVERY_S:
+        if heard.moments:  # every one of them, also when a writer hands over seconds at once: a meter plays them
             self.last = now
-            self.emit("progress", {"seconds": round(heard.seconds, 3), "levels": dict(heard.levels)}, None)
+            for seconds, levels in heard.moments:
+                self._progress(seconds, levels)
+        elif now - self.last >= LOOK_EVERY_S:
+            self.last = now
+            self._progress(round(heard.seconds, 3), heard.levels)
+
+    def _progress(self, seconds: float, levels: Mapping[str, Any]) -> None:
+        noticed = {"notice": self.notice} if self.notice else {}
+        self.emit("progress", {"seconds": seconds, "levels": dict(levels)} | noticed, None)
 
     def rest(self, report: Report) -> None:
         for finding in report.findings:
@@ -79,7 +93,7 @@ def _first_sight(path: Path, idle_s: float) -> CaptureFile | None:
     """What the file is, as soon as its head is there; None when only its end will tell (an index at the end)."""
     until, size = time.monotonic() + idle_s, -1
     while True:
-        grown = path.stat().st_size if path.exists() else 0
+        grown = _bytes_of(path) or 0
         if grown != size:
             until, size = time.monotonic() + idle_s, grown
         if size:
@@ -100,16 +114,30 @@ def _first_sight(path: Path, idle_s: float) -> CaptureFile | None:
 
 def _can_follow(capture: CaptureFile) -> bool:
     """Whether pictures or sound can be read before the file is closed."""
-    return capture.container not in ("mp4", "mov", "m4a") and capture.image is None
+    if capture.image is not None:
+        return False
+    if capture.picture is None and capture.container != "mkv":
+        return can_follow_sound(capture)
+    return capture.container not in ("mp4", "mov", "m4a")
 
 
 def _wait_until_whole(path: Path, idle_s: float, emit: Emit) -> None:
     until, size, told = time.monotonic() + idle_s, -1, 0.0
     while time.monotonic() < until:
-        grown = path.stat().st_size
+        grown = _bytes_of(path)
+        if grown is None:
+            raise Unreadable("follow.gone", path=str(path))
         if grown != size:
             until, size = time.monotonic() + idle_s, grown
             if time.monotonic() - told >= 1:
                 told = time.monotonic()
                 emit("progress", {"seconds": None, "bytes": size, "levels": {}, "why": "@why.index-at-end"}, None)
         time.sleep(LOOK_EVERY_S)
+
+
+def _bytes_of(path: Path) -> int | None:
+    """How long the file is; None when it is not there."""
+    try:
+        return path.stat().st_size
+    except (OSError, ValueError):
+        return None

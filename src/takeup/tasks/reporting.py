@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
+from takeup.judge.sound_notice import Notice
 from takeup.streams import CaptureFile, Finding, Measured, Report, Trace, worst
 from takeup.words.sentences import say
 
@@ -86,12 +87,17 @@ def box_answer(checked: BoxChecked, lang: str) -> dict[str, Any]:
     }
 
 
-def worded(facts: Mapping[str, Any], lang: str) -> dict[str, Any]:
-    """Facts of an event with ``@why.key`` turned into its sentence."""
-    return {
-        name: say("whys", value[5:], lang) if isinstance(value, str) and value.startswith("@why.") else value
-        for name, value in facts.items()
-    }
+def event_answer(facts: Mapping[str, Any], lang: str) -> dict[str, Any]:
+    """Facts of an event with a notice and ``@why.key`` turned into sentences."""
+    answer = dict(facts)
+    for name, value in facts.items():
+        if isinstance(value, str) and value.startswith("@why."):
+            answer[name] = say("whys", value[5:], lang)
+        elif isinstance(value, Notice):
+            words = {"why": say("notices", value.says, lang, value.facts)}
+            words["do"] = say("notices", value.says, lang, value.facts, part="do")
+            answer[name] = {"name": value.says} | words
+    return answer
 
 
 def measure_answer(measured: Measured, lang: str) -> dict[str, Any]:

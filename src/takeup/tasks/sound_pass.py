@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections import deque
+from collections.abc import Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,9 +14,11 @@ import numpy as np
 from takeup.judge.sound import judge_sound
 from takeup.judge.sound_clipping import judge_stretch
 from takeup.judge.sound_known import known_of
+from takeup.judge.sound_notice import Notice, judge_notice
 from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_clipping
 from takeup.measure.sound.history import condense, gather
 from takeup.measure.sound.hops import Hops, begin_hops, finish_hops, step_hops
+from takeup.measure.sound.meter import Moment, begin_meter, step_meter
 from takeup.measure.sound.whole import SoundFacts, take_facts
 from takeup.streams import Finding, Measured, SoundStream, Trace
 from takeup.tables.rows import Rows
@@ -23,6 +26,7 @@ from takeup.tasks.checking import Asked
 from takeup.tasks.sound_deep import DeepWalk
 from takeup.tasks.sound_loops import quick_loops
 
+MOST_MOMENTS = 600  # kept until somebody asks: a minute
 WORTH_A_THREAD = 8192  # frames: a smaller block is heard sooner by one thread
 
 
@@ -66,7 +70,11 @@ class SoundPass:
         self.true_peaks = np.zeros(stream.channels)
         self.rail = rows.value("sound.clipping.rail")
         self.rail_places = 0
-        self.last: Hops | None = None
+        nothing_dbfs = rows.value("sound.silence.nothing_dbfs")
+        self.meter = begin_meter(self.hops.hop, stream.rate_hz, stream.channels, nothing_dbfs)
+        self.moments: deque[Moment] = deque(maxlen=MOST_MOMENTS)
+        self.metered_s = 0.0
+        self.over: list[Finding | None] = []  # what was made of the stretches that are over
         self.second: ThreadPoolExecutor | None = None
 
     @property
@@ -78,32 +86,38 @@ class SoundPass:
         """Take in one block, float32, shape (n, n_channels), full scale 1.0."""
         if not len(block):
             return
-        large = len(block) >= WORTH_A_THREAD
-        self.hops, done = step_hops(self.hops, block, self._beside if large else None)
-        self.deep.hear(block)
+        deeper = self._beside(block) if len(block) >= WORTH_A_THREAD else None
+        self.hops, done = step_hops(self.hops, block)
+        if deeper is None:
+            self.deep.hear(block)
+        else:
+            deeper.result()
         self._keep(done)
 
     def levels(self) -> dict[str, Any]:
-        """The last moments for meters [dBFS]; None where there is nothing at all."""
-        if self.last is None:
-            return {}
-        recent = slice(-10, None)
-        power = self.last.squares[recent].mean(axis=0) / self.hops.hop
-        peak = max(self.last.high[recent].max(), -self.last.low[recent].min())
-        names = {1: ("mono",), 2: ("left", "right")}.get(len(power), [f"channel_{at + 1}" for at in range(len(power))])
-        levels = {f"{name}_dbfs": _level(10, value) for name, value in zip(names, power)}
-        return levels | {"peak_dbfs": _level(20, peak)}
+        """The last 100 ms for meters [dBFS]; None where there is nothing at all."""
+        return levels_of(self.moments[-1]) if self.moments else {}
+
+    def new_moments(self) -> tuple[tuple[float, dict[str, Any]], ...]:
+        """Every 100 ms since the last time this was asked: where it ends [s], and its levels."""
+        new = [moment for moment in self.moments if moment.to_s > self.metered_s]
+        self.metered_s = new[-1].to_s if new else self.metered_s
+        return tuple((round(moment.to_s, 3), levels_of(moment)) for moment in new)
+
+    def notice(self) -> Notice | None:
+        """What to say at the machine now; may have vanished the next time."""
+        return judge_notice(self.meter, self.rows)
 
     def certain(self) -> tuple[Finding, ...]:
         """Findings that no later second can undo; one that still lasts has no end yet."""
-        told = []
-        state = self.clipping
-        for stretch in state.found:
-            over = state.decided - stretch.end > state.gap
-            finding = judge_stretch(stretch, self.hops.hop_s, self.stream, self.rows, over=over)
-            if finding is not None:
-                told.append(finding)
-        return (*told, *self.deep.certain())
+        state, told = self.clipping, []
+        for at, stretch in enumerate(state.found[len(self.over) :], len(self.over)):
+            over = at + 1 < len(state.found) or state.decided - stretch.end > state.gap
+            told.append(judge_stretch(stretch, self.hops.hop_s, self.stream, self.rows, over=over))
+            if over:
+                self.over.append(told[-1])
+        clipped = [*self.over, *(one for one in told if one is not None and one.to_s is None)]
+        return (*(one for one in clipped if one is not None), *self.deep.certain())
 
     def finish(self, capture_seconds: float | None = None) -> SoundPart:
         """Judge all that was heard.
@@ -144,20 +158,31 @@ class SoundPass:
             facts=facts,
         )
 
-    def _beside(self, work: Callable[[], None]) -> Callable[[], None]:
+    def _beside(self, block: np.ndarray) -> Future[None]:
+        """The deeper listening of a block in a second thread: both only read the samples."""
         if self.second is None:
             self.second = ThreadPoolExecutor(1, thread_name_prefix="sound")
-        return self.second.submit(work).result
+        return self.second.submit(self.deep.hear, block)
 
     def _keep(self, hops: Hops) -> None:
         if not len(hops.total):
             return
-        self.last = hops
+        self.meter, moments = step_meter(self.meter, hops)
+        self.moments.extend(moments)
         self.peaks = np.maximum(self.peaks, np.maximum(hops.high.max(axis=0), -hops.low.min(axis=0)))
         self.rail_places += int(((hops.high >= self.rail) | (hops.low <= -self.rail)).sum())
         self.true_peaks = np.maximum(self.true_peaks, hops.peak[-1])
         self.clipping = step_clipping(self.clipping, hops)
         self.pieces.append(condense(hops, self.hops.hop))
+
+
+def levels_of(moment: Moment) -> dict[str, Any]:
+    """A moment as meters show it: level and peak of each channel and the highest peak [dBFS]."""
+    count = len(moment.power)
+    names = {1: ("mono",), 2: ("left", "right")}.get(count, [f"channel_{at + 1}" for at in range(count)])
+    levels = {f"{name}_dbfs": _level(10, power) for name, power in zip(names, moment.power)}
+    levels |= {f"{name}_peak_dbfs": _level(20, peak) for name, peak in zip(names, moment.peak)}
+    return levels | {"peak_dbfs": _level(20, max(moment.peak))}
 
 
 def _level(factor: int, value: float) -> float | None:
