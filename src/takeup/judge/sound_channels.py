@@ -14,7 +14,7 @@ SIDES = ("left", "right")
 
 def judge_channels(facts: SoundFacts, rows: Rows) -> list[Finding]:
     """``channel_missing`` (``redo`` when even the hiss is missing) or ``channel_antiphase``."""
-    if len(facts.channels) != 2:
+    if len(facts.channels) != 2 or facts.seconds < rows.value("sound.channels.shortest_s"):
         return []
     loud = max(range(2), key=lambda at: facts.channels[at].programme_dbfs)
     missing = _missing(facts.channels[1 - loud], facts.channels[loud], SIDES[1 - loud], rows)

@@ -67,8 +67,9 @@ def judge_ending(facts: SoundFacts, stream: SoundStream, rows: Rows) -> list[Fin
     limits = rows.section("sound.ending")
     stated, end = stream.seconds_stated, facts.ending
     whole = end is not None and _is_whole(end, limits)
-    if stated is not None and facts.seconds < stated - limits["shorter_s"]:
-        rows_: tuple[str, ...] = ("sound.ending.shorter_s",)
+    shorter = "shorter_s" if stream.lossy else "shorter_lossless_s"
+    if stated is not None and facts.seconds < stated - limits[shorter]:
+        rows_: tuple[str, ...] = (f"sound.ending.{shorter}",)
         if whole:  # what is missing was blank tape
             return [_early("ends_early.cut-after", "look", "may help", facts, rows_, stated)]
         return [_early("ends_early.cut-file", "redo", "helps", facts, rows_, stated)]

@@ -17,6 +17,8 @@ def judge_level(facts: SoundFacts, stream: SoundStream, rows: Rows, *, clipped: 
     if not facts.has_programme or not facts.peak or stream.lossy:
         return []
     limits = rows.section("sound.level")
+    if facts.seconds < limits["shortest_s"]:
+        return []
     if facts.rail_places >= limits["loud_peaks"] and not clipped:
         return [_loud(facts)]
     peak = 20 * math.log10(max(facts.true_peak))

@@ -115,7 +115,9 @@ def _bits(coder: Any) -> int:
         digits = part.strip("abcdefghijklmnopqrstuvwxyz")
         if part[:1] in "suf" and digits.isdigit():
             return int(digits)
-    return int(getattr(coder, "bits_per_coded_sample", 0) or 16)
+    if coder.format is not None and coder.format.name in ("s16", "s16p"):
+        return 16
+    return 24  # a lossless coder that unpacks to 32 bits holds up to 24
 
 
 def _rate(stream: Any) -> Fraction | None:

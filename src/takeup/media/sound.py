@@ -171,6 +171,11 @@ def _look_at_coded(path: Path, size: int, layout: Layout | None) -> CaptureFile:
             if stream is None:
                 raise Unreadable("capture.broken", path=str(path), error="no sound track")
             sound = sound_stream_of(stream)
+            if (
+                layout and layout.cut_short and layout.data_bytes and sound.seconds_stated
+            ):  # libav goes by what is there
+                whole = layout.data_bytes / max(1, size - layout.data_at)
+                sound = replace(sound, seconds_stated=sound.seconds_stated * whole)
             kind = layout.container if layout else container.format.name.split(",")[0]
     except (av.FFmpegError, OSError) as error:
         raise Unreadable("capture.broken", path=str(path), error=_said(error)) from error
