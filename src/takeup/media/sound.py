@@ -19,7 +19,7 @@ from takeup.media.sound_numbers import only_numbers
 from takeup.media.wave import Layout, Unpack24, read_layout, unpack
 from takeup.streams import CaptureFile, SoundStream
 
-BLOCK_HOPS = 64  # blocks are whole hundredths of a second where the rate allows it, which saves copying
+BLOCK_HOPS = 128  # blocks are whole hundredths of a second where the rate allows it, which saves copying
 BLOCK = 1 << 16  # frames handed out at once, at most, by a decoder
 PCM_FILES = ("wav", "rf64", "bw64", "aiff")
 ODD_FRAMES_S = 1.0  # of frames of another rate or number of channels: more than a false frame at a cut
