@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -22,7 +23,7 @@ from takeup.media.wave_file import (
     samples_sha256,
     write_wave,
 )
-from takeup.media.wave_tags import Bext, pack_info, unpack_bext, unpack_info
+from takeup.media.wave_tags import Bext, continued_history, pack_info, unpack_bext, unpack_info
 
 OURS = (b"fmt ", b"data", b"ds64", b"JUNK", b"junk", b"FLLR", b"PAD ", b"bext")
 LARGEST_KEPT = 64 << 20  # a foreign chunk longer than this is no description [bytes]
@@ -126,20 +127,23 @@ def _own_chunks(capture: Path, wave: WaveFile, bext: Bext, info: dict[str, str])
         if chunk.name == b"LIST" and body[:4] == b"INFO":
             info = unpack_info(body) | info
             continue
+        if chunk.name == b"fact":  # how many frames there are: a header that was never closed does not know
+            frames = wave.data.size // max(wave.frame_bytes, 1)
+            body = struct.pack("<I", min(frames, 0xFFFFFFFF)) + body[4:]
         (before if chunk.at < wave.data.at else after).append((chunk.name, body))
     return before, after, bext, info
 
 
 def _continued(own: Bext, ours: Bext) -> Bext:
     """The station's account of the recording first, ours after it."""
-    history = own.coding_history.rstrip("\r\n\0 ")
+    begun = own if own.origination_date or own.origination_time else ours
     return replace(
         ours,
-        origination_date=own.origination_date or ours.origination_date,
-        origination_time=own.origination_time or ours.origination_time,
-        time_reference=own.time_reference,
+        origination_date=begun.origination_date,
+        origination_time=begun.origination_time,
+        time_reference=own.time_reference or begun.time_reference,
         umid=own.umid,
-        coding_history=(history + "\r\n" if history else "") + ours.coding_history,
+        coding_history=continued_history(own.coding_history, ours.coding_history),
     )
 
 

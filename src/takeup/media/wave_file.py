@@ -148,6 +148,8 @@ def write_wave(
     """Write sample bytes into a new WAVE file, with other chunks before the format, between it and them, after them.
 
     Room for 64-bit sizes is kept at the front, so that the file becomes RF64 when it turns out too long for RIFF.
+    Chunks of odd length come last of all, for libsndfile 1.2.2 does not skip the byte that fills such a chunk up in
+    RF64: it finds no samples behind one. The text at the end of ``bext`` gets its closing NUL instead.
 
     Returns
     -------
@@ -156,12 +158,12 @@ def write_wave(
     """
     digest = sha256()
     written = 0
+    front = [(name, _closed(name, body)) for name, body in (*before, (b"fmt ", format_), *between)]
+    late = [chunk for chunk in front if len(chunk[1]) % 2 and chunk[0] != b"fmt "]
     with target.open("wb") as file:
         file.write(b"RIFF" + struct.pack("<I", OPEN) + b"WAVE")
         _write_chunk(file, b"JUNK", bytes(DS64_BYTES))
-        for name, body in before:
-            _write_chunk(file, name, body)
-        for name, body in ((b"fmt ", format_), *between):
+        for name, body in (chunk for chunk in front if chunk not in late):
             _write_chunk(file, name, body)
         file.write(b"data" + struct.pack("<I", OPEN))
         data_at = file.tell()
@@ -171,7 +173,7 @@ def write_wave(
             written += len(block)
         if written % 2:
             file.write(b"\0")
-        for name, body in after:
+        for name, body in sorted((*after, *late), key=lambda chunk: len(chunk[1]) % 2):
             _write_chunk(file, name, body)
         whole = file.tell() - 8
         frame = struct.unpack_from("<H", format_, 12)[0] or 1
@@ -185,6 +187,10 @@ def write_wave(
             file.seek(data_at - 4)
             file.write(struct.pack("<I", written))
     return written, digest.hexdigest()
+
+
+def _closed(name: bytes, body: bytes) -> bytes:
+    return body + b"\0" if name == b"bext" and len(body) % 2 else body
 
 
 def _write_chunk(file: BinaryIO, name: bytes, body: bytes) -> None:

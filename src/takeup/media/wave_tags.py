@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 NOT_SET = 0x7FFF  # a loudness field that says nothing
+FARTHEST = 9999  # hundredths: what lies outside +-99.99 is not set (from memory of EBU Tech 3285 version 2)
+ANALOGUE = "A=ANALOGUE"  # how a line of the coding history that tells of the tape begins
 FIXED_BYTES = 602
 LAYOUT = struct.Struct("<256s32s32s10s8sIIH64s5h180x")  # without the coding history, which takes the rest
 
@@ -47,9 +49,30 @@ class Bext:
             self.time_reference >> 32,
             self.version,
             self.umid,
-            *(NOT_SET if value is None else max(-32768, min(32766, round(100 * value))) for value in loudness),
+            *(_hundredths(value) for value in loudness),
         )
         return fixed + plain(self.coding_history)
+
+
+def _hundredths(value: float | None) -> int:
+    hundredths = NOT_SET if value is None else round(100 * value)
+    return hundredths if abs(hundredths) <= FARTHEST else NOT_SET
+
+
+def continued_history(own: str, ours: str) -> str:
+    """A coding history with our lines after those of the station; a step that it tells already is not told twice.
+
+    Examples
+    --------
+    >>> continued_history("A=ANALOGUE,T=deck 2", "A=ANALOGUE,T=cassette\\r\\nA=PCM,F=96000\\r\\n")
+    'A=ANALOGUE,T=deck 2\\r\\nA=PCM,F=96000\\r\\n'
+    """
+    told = [line for line in own.replace("\0", "").splitlines() if line.strip()]
+    played = any(line.upper().startswith(ANALOGUE) for line in told)
+    for line in ours.splitlines():
+        if line not in told and not (played and line.startswith(ANALOGUE)):
+            told.append(line)
+    return "".join(f"{line}\r\n" for line in told)
 
 
 def unpack_bext(body: bytes) -> Bext:

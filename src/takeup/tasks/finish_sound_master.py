@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import datetime, timedelta
 from typing import Any
 
 from takeup import __version__
@@ -11,13 +13,13 @@ from takeup.files.beside import beside
 from takeup.files.copy import copy_file
 from takeup.media.probe import look_at
 from takeup.media.sound_write import write_sound_master
-from takeup.media.wave_tags import Bext, bext_description
+from takeup.media.wave_tags import ANALOGUE, Bext, bext_description
 from takeup.media.xmp import xmp_packet
 from takeup.plan.finishing import plan_sound_master
 from takeup.plan.tag_names import info_fields
 from takeup.plan.tagging import Tags, plan_tags
 from takeup.settings import Settings
-from takeup.streams import CaptureFile, Report
+from takeup.streams import CaptureFile, Report, SoundStream
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to, seconds_to
@@ -26,6 +28,7 @@ from takeup.words.dates import said_of
 ENDINGS = {
     name: f".{name}" for name in ("mp3", "m4a", "mp4", "mov", "avi", "mkv", "dv", "flac")
 }  # whatever its name said
+PART = re.compile(r"[^A-Za-z0-9._ ]+")  # what a coding history cannot hold
 
 
 def side_tags(side: Chosen, at: int, of: int) -> Tags:
@@ -100,28 +103,52 @@ def keep_as_it_is(side: Chosen, place: Place, capture: CaptureFile, title: str, 
 
 def bext_of(side: Chosen, capture: CaptureFile, tags: Tags, settings: Settings) -> Bext:
     """The broadcast extension of a side's master."""
-    figures = _figures(side.reports[0])
-    date = side.dates[0] if side.dates else ""
-    sound = capture.sound
-    mode = {1: "mono", 2: "stereo"}.get(sound.channels, "multitrack") if sound else "stereo"
-    first = f"A=ANALOGUE,M={mode},T={side.original.carrier}"
-    second = f"A=PCM,F={sound.rate_hz},W={sound.bits or 24},M={mode},T=takeup {__version__}" if sound else ""
+    report, sound = side.reports[0], capture.sound
+    begun = _begun(side.dates[0] if side.dates else "", report)
     return Bext(
         description=bext_description(side.name, tags.title, tags.description),
         originator=settings.lab,
         originator_reference=f"{side.name[:23]}-{side.sha256[0][:8]}" if side.sha256 else side.name,
-        origination_date=date[:10],
-        origination_time=date[11:19].replace(":", "-"),
-        loudness=figures.get("loudness"),
-        loudness_range=figures.get("loudness_range"),
-        max_true_peak=figures.get("true_peak"),
-        coding_history=f"{first}\r\n{second}\r\n",
+        origination_date=f"{begun:%Y-%m-%d}" if begun else "",
+        origination_time=f"{begun:%H-%M-%S}" if begun else "",
+        time_reference=_seconds_of_day(begun) * sound.rate_hz if begun and sound else 0,
+        loudness=_figure(report, "loudness"),
+        loudness_range=_figure(report, "loudness_range"),
+        max_true_peak=_figure(report, "true_peak"),
+        max_momentary=_figure(report, "loudness", "momentary_max"),
+        max_short_term=_figure(report, "loudness", "short_term_max"),
+        coding_history=coding_history(side, sound) if sound else "",
     )
 
 
-def _figures(report: Report | None) -> dict[str, float]:
-    if report is None:
-        return {}
-    wanted = ("loudness", "loudness_range", "true_peak")
-    values = {name: report.measures[name].value for name in wanted if name in report.measures}
-    return {name: value for name, value in values.items() if isinstance(value, (int, float))}
+def coding_history(side: Chosen, sound: SoundStream) -> str:
+    """How the sound came to be, a line a step, each closed by CR LF: the form of EBU R 98 (from memory).
+
+    The words after T= hold no comma. Which machine played the tape is not known here: a station that knows writes its
+    own first line, and ours is then left out.
+    """
+    mode = {1: "mono", 2: "stereo"}.get(sound.channels, "")
+    mode = f",M={mode}" if mode else ""
+    tape = ";".join(word for word in (side.original.carrier, PART.sub(" ", side.part)) if word)
+    played = f"{ANALOGUE}{mode},T={tape}"
+    stored = f"A=PCM,F={sound.rate_hz},W={sound.bits or 24}{mode},T=takeup {__version__}"
+    return f"{played}\r\n{stored}\r\n"
+
+
+def _begun(date: str, report: Report | None) -> datetime | None:
+    """When the capture began, by the clock of the lab: its file was last written when it ended."""
+    if not date:
+        return None
+    ended = datetime.fromisoformat(date)
+    length = timedelta(seconds=report.seconds or 0.0) if report else timedelta()
+    return (ended - length).astimezone()
+
+
+def _seconds_of_day(moment: datetime) -> int:
+    return 3600 * moment.hour + 60 * moment.minute + moment.second
+
+
+def _figure(report: Report | None, name: str, more: str = "") -> float | None:
+    measured = report.measures.get(name) if report else None
+    value = measured.extra.get(more) if measured and more else measured.value if measured else None
+    return float(value) if isinstance(value, (int, float)) else None
