@@ -213,7 +213,7 @@ class _Unpacker:
         return Picture(index, at_s, planes, bits, interlaced, self.top_first, key, bool(frame.is_corrupt), stamped)
 
     def _block(self, frame: Any) -> SoundBlock:
-        samples = only_numbers(samples_of(frame), self.path, self.first, frame.sample_rate)
+        samples = only_numbers(samples_of(frame), self.path, self.first, frame.sample_rate, coded=True)
         first, self.first = self.first, self.first + len(samples)
         at_s = float(frame.time) if frame.time is not None else first / frame.sample_rate
         return SoundBlock(first, at_s, samples, frame.sample_rate)

@@ -203,7 +203,7 @@ def sound_stream_of(stream: Any) -> SoundStream:
     lossy = not (name.startswith(("pcm_s", "pcm_f", "pcm_u")) or name in ("flac", "alac", "wavpack"))
     bits = None
     if not lossy:
-        bits = int(getattr(coder, "bits_per_raw_sample", 0) or 0) or {"s16": 16, "s16p": 16}.get(coder.format.name, 24)
+        bits = 16 if coder.format is not None and coder.format.name in ("s16", "s16p") else 24
     stated = stream.duration * stream.time_base if stream.duration and stream.time_base else None
     return SoundStream(
         codec=name,
@@ -240,7 +240,7 @@ def _blocks(container: Any, path: Path, capture: CaptureFile, *, at_once: bool) 
     gathered: list[np.ndarray] = []
     count = frames = 0
     for frame in _frames(container, path, capture):
-        gathered.append(only_numbers(samples_of(frame), path, frames, frame.sample_rate))
+        gathered.append(only_numbers(samples_of(frame), path, frames, frame.sample_rate, coded=True))
         count += len(gathered[-1])
         frames += len(gathered[-1])
         if at_once or count >= BLOCK:

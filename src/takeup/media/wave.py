@@ -131,7 +131,7 @@ def _wave_format(body: bytes, path: Path) -> dict:
         raise Unreadable("sound.no-rate", path=str(path), rate=rate, channels=channels)
     stored = (bits + 7) // 8
     if tag in (PCM, FLOAT):
-        if bits < 8:
+        if bits < 8 or (tag == FLOAT and bits not in (32, 64)) or (tag == PCM and 32 < bits <= 64):
             raise Unreadable("sound.odd-samples", path=str(path), bits=bits)
         stored = _stored_bytes(stored, align, rate_bytes, rate, channels)
         if not stored:
