@@ -43,6 +43,8 @@ def check_sound(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> R
         if asked.hear is not None and now - told >= HEAR_EVERY_S:
             told = now
             asked.hear(_heard(walk, stream.seconds_stated))
+    if asked.hear is not None and walk.seconds:
+        asked.hear(_heard(walk, stream.seconds_stated))
     if asked.idle_s is not None:  # its header may have been closed meanwhile
         capture = look_at_sound(path)
         closed = measurable(path, capture, rows)

@@ -20,7 +20,8 @@ class Heard:
         default_factory=lambda: NO_FACTS
     )  # for meters: {"left_dbfs": ..., "right_dbfs": ..., "left_peak_dbfs": ..., "peak_dbfs": ...}
     findings: tuple[Finding, ...] = ()
-    moments: tuple[tuple[float, Mapping[str, Any]], ...] = ()  # seconds and levels of each 100 ms since the last time
+    moments: tuple[tuple[float, Mapping[str, Any]], ...] | None = None
+    """Seconds and levels of each 100 ms since the last time; None where only ``levels`` of now are known."""
     notice: Notice | None = None  # to say now; may have vanished the next time
 
 

@@ -62,15 +62,14 @@ class _Teller:
     def hear(self, heard: Heard) -> None:
         for finding in heard.findings:
             self._tell(finding)
-        if heard.notice != self.notice:
-            self.notice = heard.notice
-            self.last = 0.0
-        now = time.monotonic()
-        if heard.moments:  # every one of them, also when a writer hands over seconds at once: a meter plays them
-            self.last = now
-            for seconds, levels in heard.moments:
+        if heard.moments is not None:  # every one, also when a writer hands over seconds at once: a meter plays them
+            for at, (seconds, levels) in enumerate(heard.moments):
+                if at == len(heard.moments) - 1:  # a notice is of now
+                    self.notice = heard.notice
                 self._progress(seconds, levels)
-        elif now - self.last >= LOOK_EVERY_S:
+            return
+        now = time.monotonic()
+        if now - self.last >= LOOK_EVERY_S:
             self.last = now
             self._progress(round(heard.seconds, 3), heard.levels)
 
