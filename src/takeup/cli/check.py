@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,7 +57,7 @@ def command(
             stills=24 if picture else 0,
         )
 
-    if path.is_dir() and not follow:
+    if os.path.isdir(path) and not follow:  # unlike Path.is_dir, it takes any name
         _box(face, path, item=item, anew=anew, picture=picture, ask=ask)
         return
     from takeup.errors import NotPossible

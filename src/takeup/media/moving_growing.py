@@ -18,6 +18,7 @@ class Growing:
         self.file = open(path, "rb")  # noqa: SIM115 - closed by the reader that owns it
         self.idle_s = idle_s
         self.watch = Watch(path, self.file)
+        self.ended = False  # libav asks again after an end; it is not to wait once more
 
     def read(self, size: int) -> bytes:
         """Up to ``size`` bytes; empty only when nothing more has come for ``idle_s``.
@@ -28,10 +29,11 @@ class Growing:
             What :meth:`takeup.media.watching.Watch.look` raises.
         """
         end = time.monotonic() + self.idle_s
-        while not (data := self.file.read(size)):
+        while not (data := b"" if self.ended else self.file.read(size)):
             self.watch.look()
             left = end - time.monotonic()
-            if left <= 0:
+            if self.ended or left <= 0:
+                self.ended = True
                 return b""
             time.sleep(min(0.05, left))
         self.watch.read_to = self.file.tell()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -35,7 +36,7 @@ def follow(path: Path, asked: Asked, idle_s: float, emit: Emit) -> Report:
         If nothing came, or what came is not a capture of this carrier.
     """
     medium_of(asked.original.carrier, load_rows())
-    if path.is_dir():
+    if os.path.isdir(path):  # unlike Path.is_dir, it takes any name
         raise NotPossible("follow.needs-file", path=str(path))
     capture = _first_sight(path, idle_s)
     teller = _Teller(emit)
@@ -98,10 +99,8 @@ def _first_sight(path: Path, idle_s: float) -> CaptureFile | None:
         if size:
             try:
                 return look_at(path)
-            except Unreadable as error:
+            except Unreadable as error:  # half a header, or one that its program still holds: perhaps soon
                 unfinished = error
-                if error.key not in ("capture.broken", "capture.unknown") and not error.key.endswith("unfinished"):
-                    return None
         if time.monotonic() >= until:
             if not size:
                 return look_at(path)  # says plainly that it is not there, or empty
