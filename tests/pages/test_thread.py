@@ -8,7 +8,8 @@ from xml.etree import ElementTree
 import pytest
 from make.family import still, talk
 
-from takeup.pages.thread import Size, knots, thread
+from takeup.pages.knots import knots
+from takeup.pages.thread import Size, thread
 from takeup.streams import Finding, Report, Trace
 
 
@@ -72,10 +73,10 @@ def test_thread_unrecorded_tail_is_dotted_and_has_no_silhouette():
         ("0.0", "720.0", False),
         ("720.0", "960.0", True),
     ]
-    (shape,) = re.findall(r'class="silhouette" fill="#\w+" d="([^"]*)"', svg)
-    points = [pair.split(",") for pair in re.findall(r"[\d.]+,[\d.]+", shape)]
-    assert all(float(y) == 46 for x, y in points if float(x) > 730)
-    assert any(float(y) < 40 for x, y in points if float(x) < 700)
+    (shape,) = re.findall(r'class="silhouette" stroke="#\w+" stroke-width="[\d.]+" d="([^"]*)"', svg)
+    strokes = [(float(x), float(y)) for x, y in re.findall(r"M([\d.]+),([\d.]+)V", shape)]
+    assert max(x for x, _ in strokes) < 720
+    assert any(y < 40 for x, y in strokes if x < 700)
 
 
 def test_thread_silent_capture_has_no_silhouette():

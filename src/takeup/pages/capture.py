@@ -5,33 +5,41 @@ Pure: a report with its sentences in, an SVG text out that stands alone.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from markupsafe import escape
 
 from takeup.pages import bed, thread
+from takeup.pages.figures import figures_of
+from takeup.pages.over_time import has_history, over_time, told_in_words
 from takeup.pages.signs import CARD, DRESS, INK, PAPER, QUIET, RULE, shape
+from takeup.pages.written import BOLD, cut, text_at, width_of, wrapped
 from takeup.streams import Original, Report, Still
 from takeup.words.sentences import say
 from takeup.words.units import clock
 
 WIDTH, EDGE = 1200, 48  # of the whole picture, and its margin [units]
-SANS = "'Noto Sans', 'Noto Sans CJK SC', 'PingFang SC', 'Microsoft YaHei', 'Segoe UI', 'DejaVu Sans', sans-serif"
-SERIF = "'Noto Serif', 'Noto Serif CJK SC', 'Songti SC', Georgia, 'DejaVu Serif', serif"
+SANS = (
+    "'Noto Sans', 'Noto Sans CJK SC', 'Noto Sans SC', 'PingFang SC', 'Microsoft YaHei', 'Segoe UI', 'DejaVu Sans', "
+    "sans-serif"
+)
+SERIF = "'Noto Serif', 'Noto Serif CJK SC', 'Noto Serif SC', 'Songti SC', Georgia, 'DejaVu Serif', serif"
+GAP = 44  # between columns of figures [units]
 WORST = 6  # places told in words
 LINE_EM = 39.5  # width of a line of them, in their own height
-LATIN_EM = 0.52  # width of a Latin letter, on the whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """One place worth telling: its verdict, its sentence, when it is (or None)."""
+    """One place worth telling: its verdict, its sentence, when it is (or None); how many more there are like it."""
 
     verdict: str
     sentence: str
     from_s: float | None = None
+    more: int = 0  # of the same kind, told in one line
+    more_s: tuple[float, float] = (0.0, 0.0)  # when the first and the last of them are
 
 
 def capture_picture(
@@ -60,7 +68,7 @@ def capture_picture(
     if report.medium == "scan":
         drawn, high = _glass(report, glass)
     else:
-        drawn, high = _thread(report)
+        drawn, high = _thread(report, lang)
     lines.append(
         f'<rect x="{EDGE}" y="{y}" width="{WIDTH - 2 * EDGE}" height="{high + 48}" fill="{CARD}" stroke="{RULE}"/>'
     )
@@ -68,10 +76,15 @@ def capture_picture(
     y += high + 48 + 44
     told, y = _told(report, places, lang, y)
     lines += told
+    desc = ""
+    if has_history(report):
+        drawn, y = _behind(report, lang, y)
+        lines += drawn
+        desc = f"<desc>{escape(told_in_words(report, lang))}</desc>"
     title = say("letter", "capture.title", lang, {"item": original.id or original.carrier})
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{y}" viewBox="0 0 {WIDTH} {y}" role="img" '
-        f'lang="{lang}" font-family="{escape(SANS)}"><title>{escape(title)}</title>'
+        f'lang="{lang}" font-family="{escape(SANS)}"><title>{escape(title)}</title>{desc}'
         f'<rect width="{WIDTH}" height="{y}" fill="{PAPER}"/>{"".join(lines)}</svg>\n'
     )
 
@@ -87,12 +100,12 @@ def _label(original: Original, file: str, lang: str, y: int) -> list[str]:
         f'<path d="{outline}" fill="{CARD}" stroke="{INK}" stroke-width="1.6"/>',
         f'<circle cx="{EDGE + 26}" cy="{y + 54}" r="9" fill="{PAPER}" stroke="{INK}" stroke-width="2"/>',
         f'<path d="M0 {y + 54} H{EDGE + 26}" stroke="{INK}" stroke-width="2.4"/>',
-        _text(EDGE + 186, y + 54 + size * 0.35, id, size, weight="bold", anchor="end"),
+        text_at(EDGE + 186, y + 54 + size * 0.35, id, size, weight="bold", anchor="end"),
     ]
     heading = cut(original.label or carrier, 17)
-    lines.append(_text(x, y + 42, heading, 34, family=SERIF))
-    lines.append(_text(x, y + 80, carrier if original.label else "", 22, colour=QUIET))
-    lines.append(_text(x, y + 108, cut(file, 34), 18, colour=QUIET))
+    lines.append(text_at(x, y + 42, heading, 34, family=SERIF))
+    lines.append(text_at(x, y + 80, carrier if original.label else "", 22, colour=QUIET))
+    lines.append(text_at(x, y + 108, cut(file, 34), 18, colour=QUIET))
     return lines
 
 
@@ -100,18 +113,18 @@ def _verdict(report: Report, lang: str, y: int) -> list[str]:
     verdict = report.verdict
     word = {"look": "listen"} if report.medium == "sound" else {"redo": "rescan"} if report.medium == "scan" else {}
     text = say("terms", f"verdict.{word.get(verdict, verdict)}", lang)
-    wide = 78 + round(width_of(text) * 26)
+    wide = 78 + round(width_of(text) * 26 * BOLD)
     x = WIDTH - EDGE - wide
     dress = DRESS[verdict]
     return [
         f'<rect x="{x}" y="{y}" width="{wide}" height="56" fill="{dress.tint}"/>'
         f'<rect x="{x}" y="{y}" width="7" height="56" fill="{dress.ink}"/>'
         f'<g transform="translate({x + 20} {y + 13}) scale(1.25)">{shape(verdict, ground=dress.tint)}</g>',
-        _text(x + 62, y + 37, text, 26, colour=dress.ink, weight="normal" if lang == "zh-Hans" else "bold"),
+        text_at(x + 62, y + 37, text, 26, colour=dress.ink, weight="normal" if lang == "zh-Hans" else "bold"),
     ]
 
 
-def _thread(report: Report) -> tuple[str, int]:
+def _thread(report: Report, lang: str) -> tuple[str, int]:
     """The thread and its height; moving pictures lie along it as small pictures when there are some."""
     wide = WIDTH - 2 * EDGE - 48
     stills = report.stills if report.medium in ("video", "film") else ()
@@ -121,7 +134,26 @@ def _thread(report: Report) -> tuple[str, int]:
     else:
         high = 150 if report.medium == "sound" else 60
     size = thread.Size(width=wide, height=high)
-    return thread.parts([report], size=size, stills=stills), high + 30
+    return thread.parts([report], size=size, stills=stills, langs=(lang,)), high + 30
+
+
+def _behind(report: Report, lang: str, y: int) -> tuple[list[str], int]:
+    """What was measured, under a rule and quieter: the sound over time, on the thread's own scale, and the figures."""
+    y -= 20
+    drawn = over_time(report, width=WIDTH - 2 * EDGE - 48, langs=(lang,))
+    lines = [
+        f'<path d="M{EDGE} {y} H{WIDTH - EDGE}" stroke="{RULE}" stroke-width="0.8"/>',
+        f'<g transform="translate({EDGE + 24} {y + 28})">{drawn.parts}</g>',
+    ]
+    y += 28 + ceil(drawn.height) + 36
+    wide = (WIDTH - 2 * EDGE - 48 + GAP) / 3
+    figures = figures_of(report, lang)
+    for at, (name, text) in enumerate(figures):
+        left, line = EDGE + 24 + wide * (at % 3), y + 28 * (at // 3)
+        right = left + wide - GAP
+        lines.append(text_at(left, line, name, 15, colour=QUIET) + text_at(right, line, text, 15, anchor="end"))
+        lines.append(f'<path d="M{left:g} {line + 8:g} H{right:g}" stroke="{RULE}" stroke-width="0.4"/>')
+    return lines, y + 28 * ceil(len(figures) / 3) + 20
 
 
 def _spread(stills: Sequence[Still], count: int) -> tuple[Still, ...]:
@@ -147,79 +179,31 @@ def _told(report: Report, places: Sequence[Place], lang: str, y: int) -> tuple[l
     grave = [place for place in places if place.verdict != "good"]
     lines = []
     if not grave:
-        lines.append(_text(EDGE, y, say("letter", "found.nothing", lang), 24))
+        lines.append(text_at(EDGE, y, say("letter", "found.nothing", lang), 24))
         return lines, y + EDGE
     for place in grave[:WORST]:
         lines.append(f'<g transform="translate({EDGE} {y - 21}) scale(1.1)">{shape(place.verdict, ground=PAPER)}</g>')
         if place.from_s is not None:
-            lines.append(_text(EDGE + 44, y, clock(place.from_s), 24, weight="bold"))
+            lines.append(text_at(EDGE + 44, y, clock(place.from_s), 24, weight="bold"))
         for line in wrapped(place.sentence, LINE_EM):
-            lines.append(_text(EDGE + 140, y, line, 24))
+            lines.append(text_at(EDGE + 140, y, line, 24))
+            y += 36
+        if place.more:
+            lines.append(text_at(EDGE + 140, y, more_of_a_kind(place, lang), 20, colour=QUIET))
             y += 36
         y += 12
     if len(grave) > WORST:
         lines.append(
-            _text(EDGE + 140, y, say("letter", "capture.more", lang, {"count": len(grave) - WORST}), 20, colour=QUIET)
+            text_at(EDGE + 140, y, say("letter", "capture.more", lang, {"count": len(grave) - WORST}), 20, colour=QUIET)
         )
         y += 36
     return lines, y + EDGE - 24
 
 
-def _text(
-    x: float, y: float, text: str, size: int, *, colour: str = INK, weight: str = "normal", anchor: str = "start",
-    family: str = "",
-) -> str:  # fmt: skip
-    if not text:
-        return ""
-    face = f' font-family="{escape(family)}"' if family else ""
-    dress = f'font-size="{size}" font-weight="{weight}" text-anchor="{anchor}" fill="{colour}"{face}'
-    return f'<text x="{x:g}" y="{y:g}" {dress}>{escape(printable(text))}</text>'
-
-
-def printable(text: str) -> str:
-    """A text without what XML cannot hold and nobody can see: control signs, half surrogates."""
-    return "".join(sign if unicodedata.category(sign) not in ("Cc", "Cs", "Cn") else " " for sign in text)
-
-
-def width_of(text: str) -> float:
-    """How wide a text runs, in its own height: Han and other wide signs 1, Latin a little over a half."""
-    return sum(1.0 if unicodedata.east_asian_width(sign) in "WF" else LATIN_EM for sign in text)
-
-
-def cut(text: str, wide_em: float) -> str:
-    """A text cut to a width [its own height], with an ellipsis where something went."""
-    if width_of(text) <= wide_em:
-        return text
-    while text and width_of(text) > wide_em - 1:
-        text = text[:-1]
-    return text.rstrip() + "…"
-
-
-def wrapped(text: str, wide_em: float) -> list[str]:
-    """A sentence in lines of a width [its own height]; Han may break anywhere but before a stop."""
-    lines, line = [], ""
-    for word in _words(text):
-        if line and width_of((line + word).rstrip()) > wide_em and word.strip() not in "。，；：、）？":
-            lines.append(line.rstrip())
-            line = word.lstrip()
-        else:
-            line += word
-    return [*lines, line.rstrip()] if line.strip() else lines
-
-
-def _words(text: str) -> list[str]:
-    """Pieces between which a line may break: Latin words with the space after them, Han signs one by one."""
-    words, word = [], ""
-    for sign in text:
-        if unicodedata.east_asian_width(sign) in "WF":
-            words += [word, sign] if word else [sign]
-            word = ""
-        else:
-            word += sign
-            if sign == " ":
-                words.append(word)
-                word = ""
-    return [*words, word] if word else words
+def more_of_a_kind(place: Place, lang: str) -> str:
+    """That there is more like it, and between which times."""
+    facts = {"count": place.more, "from_s": place.more_s[0], "to_s": place.more_s[1]}
+    return say("letter", "more-of-a-kind.one" if place.more == 1 else "more-of-a-kind.many", lang, facts)
 
 
 def _capital(words: str) -> str:

@@ -18,9 +18,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from takeup.pages.contents import Captured, Contents, Entry, Noticed, Said, Shown
+from takeup.pages.figures import figure, measure_name, named_or_plain
+from takeup.pages.knots import seconds_of
 from takeup.pages.signs import sign
-from takeup.pages.thread import Size, seconds_of, thread
-from takeup.streams import Measured
+from takeup.pages.thread import Size, thread
 from takeup.words.dates import said_date
 from takeup.words.edtf import read_date
 from takeup.words.sentences import LANGUAGES, say
@@ -261,7 +262,7 @@ def unmeasured_of(captured: Captured) -> Markup:
     if not names:
         return Markup("")
     lists = {
-        lang: ("、" if lang != "en" else ", ").join(_measure_name(name, lang) for name in names) for lang in LANGUAGES
+        lang: ("、" if lang != "en" else ", ").join(measure_name(name, lang) for name in names) for lang in LANGUAGES
     }
     return in_both({lang: say("letter", "not-measured", lang, {"names": lists[lang]}) for lang in LANGUAGES})
 
@@ -278,20 +279,6 @@ def left_out_of(captured: Captured) -> Markup:
     return in_both({lang: say("letter", "left-out", lang, {"parts": lists[lang]}) for lang in LANGUAGES})
 
 
-def figure(measured: Measured) -> str:
-    """A measured value as text: numbers at three digits, lists as their count, groups by their names."""
-    value = measured.value
-    if value is None:
-        return ""
-    if isinstance(value, Mapping):
-        text = ", ".join(f"{name} {_number(entry)}" for name, entry in value.items())
-    elif isinstance(value, (list, tuple)):
-        text = str(len(value))
-    else:
-        text = _number(value)
-    return f"{text} {measured.unit}".strip()
-
-
 def script() -> str:
     """The page's one script, as it stands in the page."""
     return (TEMPLATES / "letter.js").read_text("utf-8").strip()
@@ -302,32 +289,12 @@ def fingerprint(text: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
-def _number(value: Any) -> str:
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return str(value)
-    if isinstance(value, int) or abs(value) >= 1000:
-        return f"{value:,.0f}"
-    return f"{value:.3g}"
-
-
 def _measure(name: str) -> Markup:
-    return in_both({lang: _measure_name(name, lang) for lang in LANGUAGES})
-
-
-def _measure_name(name: str, lang: str) -> str:
-    return _or_plain(f"measure.{name}", name, lang)
+    return in_both({lang: measure_name(name, lang) for lang in LANGUAGES})
 
 
 def _left_out_name(kind: str, lang: str) -> str:
-    return _or_plain(f"kind.{kind}", kind, lang)
-
-
-def _or_plain(key: str, name: str, lang: str) -> str:
-    """A name as people say it; one that nobody has worded yet keeps the contract's spelling, without its dashes."""
-    try:
-        return say("letter", key, lang)
-    except KeyError:
-        return name.replace("_", " ").replace("-", " ")
+    return named_or_plain(f"kind.{kind}", kind, lang)
 
 
 def _bare(words: str) -> str:

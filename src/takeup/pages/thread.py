@@ -12,14 +12,17 @@ from math import ceil
 
 from markupsafe import Markup, escape
 
-from takeup.pages.signs import CARD, DRESS, INK, QUIET, SILHOUETTE, shape
-from takeup.streams import Finding, Report, Still
+from takeup.pages.knots import KNOT, Knot, count_of, draw_knot, draw_stretches, each, readable, seconds_of, stitches
+from takeup.pages.signs import INK, QUIET, SILHOUETTE
+from takeup.pages.written import said_at
+from takeup.streams import Report, Still
+from takeup.words.sentences import LANGUAGES
 from takeup.words.units import clock
 
 STEPS_S = (5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)  # what a scale may count in [s]
 TICK_ROOM = 115  # least distance of two times on the scale [units of the drawing]
-COLUMN = 4  # width of one column of the silhouette [units of the drawing]
-KNOT = 26  # side of a knot [units]
+COLUMN, BAR = 4, 2.4  # width of one column of the silhouette, and of the stroke in it [units of the drawing]
+NOTHING_ROOM = 130  # least length of a dotted stretch that is told in words [units]
 LOUD_FROM, LOUD_SPAN = 40, 56  # level codes (dBFS + 100) drawn from nothing to full height
 
 
@@ -32,39 +35,13 @@ class Size:
     scale: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Knot:
-    """Where a finding sits on the thread: centre and reach as shares of its length, 0 to 1."""
-
-    verdict: str
-    at: float
-    to: float
-    from_s: float | None
-
-
-def seconds_of(reports: Sequence[Report]) -> float:
-    """Length of the whole thread [s]."""
-    return sum(report.seconds or 0.0 for report in reports)
-
-
-def knots(reports: Sequence[Report], *, apart: float) -> list[Knot]:
-    """The knots of a thread, worst first where two would touch (nearer than ``apart``, a share of the length)."""
-    total, before, found = seconds_of(reports), 0.0, []
-    for report in reports:
-        for finding in report.findings:
-            if finding.verdict != "good":
-                found.append(_knot(finding, before, total))
-        before += report.seconds or 0.0
-    found.sort(key=lambda knot: (knot.verdict != "redo", knot.at))
-    kept: list[Knot] = []
-    for knot in found:
-        if all(abs(knot.at - other.at) >= apart for other in kept):
-            kept.append(knot)
-    return sorted(kept, key=lambda knot: knot.at)
-
-
 def thread(
-    reports: Sequence[Report], *, size: Size = Size(), stills: Sequence[Still] = (), name: str = "alone"
+    reports: Sequence[Report],
+    *,
+    size: Size = Size(),
+    stills: Sequence[Still] = (),
+    name: str = "alone",
+    langs: Sequence[str] = tuple(LANGUAGES),
 ) -> Markup:
     """The thread as an SVG picture, silent for screen readers: its findings stand beside it in words.
 
@@ -78,38 +55,32 @@ def thread(
         Small pictures to lay along the thread instead of a silhouette.
     name : str
         A further class of the picture, for the page that holds it.
+    langs : sequence of str
+        The languages of the few words in it; a page of both shows one.
     """
     whole = size.height + (30 if size.scale else 0)
-    inside = parts(reports, size=size, stills=stills)
+    inside = parts(reports, size=size, stills=stills, langs=langs)
     frame = f'class="thread {name}" viewBox="0 0 {size.width} {whole}" aria-hidden="true" focusable="false"'
     return Markup(f"<svg {frame}>{inside}</svg>")
 
 
-def parts(reports: Sequence[Report], *, size: Size, stills: Sequence[Still] = ()) -> str:
+def parts(reports: Sequence[Report], *, size: Size, stills: Sequence[Still] = (), langs: Sequence[str]) -> str:
     """The thread without its frame, to be laid into a larger drawing."""
     total = seconds_of(reports)
-    middle = size.height / 2
-    marks = knots(reports, apart=KNOT / size.width) if total > 0 else []
+    marks, single = readable(reports, size.width), each(reports)
     columns = _columns(reports, size.width // COLUMN, total)
+    y = size.height - KNOT / 2 if stills else size.height / 2
     lines = [_pictures(stills, size, total) if stills else _silhouette(columns, size)]
-    y = size.height - KNOT / 2 if stills else middle
     lines.append(_line(columns, marks, size.width, y))
-    lines += [_reach(knot, size.width, y) + _draw(knot, size.width, y) for knot in marks]
+    if not stills:
+        lines.append(_nothing(columns, size, y, langs))
+    lines += [stitches(single, size.width, y), draw_stretches(single, size.width, y)]
+    lines += [draw_knot(knot, size.width, y) for knot in marks]
+    below = y - KNOT / 2 - 6 if stills else y + KNOT / 2 + 13
+    lines += [count_of(knot, size.width, below, langs) for knot in marks]
     if size.scale and total > 0:
-        lines.append(_scale(total, size))
+        lines.append(scale(total, size.width, size.height + 22))
     return "".join(lines)
-
-
-def _knot(finding: Finding, before: float, total: float) -> Knot:
-    """A finding without a time belongs to the whole capture and sits at its beginning."""
-    first = finding.from_s or 0.0
-    last = finding.to_s if finding.to_s is not None else first
-    return Knot(
-        verdict=finding.verdict,
-        at=min(max((before + first) / total, 0.0), 1.0),
-        to=min(max((before + last) / total, 0.0), 1.0),
-        from_s=None if finding.from_s is None else before + finding.from_s,
-    )
 
 
 def _columns(reports: Sequence[Report], count: int, total: float) -> list[tuple[float, bool]]:
@@ -142,20 +113,30 @@ def _column(report: Report, first_s: float, last_s: float) -> tuple[float, bool]
 
 
 def _silhouette(columns: list[tuple[float, bool]], size: Size) -> str:
-    """One smooth closed shape, the same above and below the thread; nothing where nothing was recorded."""
+    """Fine upright strokes, as long above the thread as below; nothing where nothing was recorded."""
     middle, reach = size.height / 2, size.height / 2 - 2
-    heights = [height * reach if recorded else 0.0 for height, recorded in columns]
-    if not any(heights):
-        return ""
-    smooth = [
-        sum(heights[max(0, at - 1) : at + 2]) / len(heights[max(0, at - 1) : at + 2]) for at in range(len(heights))
+    strokes = [
+        f"M{(at + 0.5) * COLUMN:g},{middle - height * reach:.1f}V{middle + height * reach:.1f}"
+        for at, (height, recorded) in enumerate(columns)
+        if recorded and height * reach >= 0.5
     ]
-    xs = [(at + 0.5) * COLUMN for at in range(len(smooth))]
-    above = " ".join(f"{x:.0f},{middle - height:.1f}" for x, height in zip(xs, smooth))
-    below = " ".join(f"{x:.0f},{middle + height:.1f}" for x, height in zip(reversed(xs), reversed(smooth)))
-    return (
-        f'<path class="silhouette" fill="{SILHOUETTE}" d="M0,{middle} L{above} L{xs[-1] + 2:.0f},{middle} L{below} Z"/>'
-    )
+    if not strokes:
+        return ""
+    return f'<path class="silhouette" stroke="{SILHOUETTE}" stroke-width="{BAR}" d="{"".join(strokes)}"/>'
+
+
+def _nothing(columns: list[tuple[float, bool]], size: Size, y: float, langs: Sequence[str]) -> str:
+    """Said over a dotted stretch that is long enough for it: nothing was recorded there."""
+    if size.height < 60:
+        return ""
+    lines, start = [], 0
+    for at in range(1, len(columns) + 1):
+        if at == len(columns) or columns[at][1] != columns[start][1]:
+            if not columns[start][1] and (at - start) * COLUMN >= NOTHING_ROOM:
+                middle = (start + at) / 2 * COLUMN
+                lines.append(said_at(middle, y - 18, "over-time.nothing", langs, {}, 14, colour=QUIET, anchor="middle"))
+            start = at
+    return "".join(lines)
 
 
 def _pictures(stills: Sequence[Still], size: Size, total: float) -> str:
@@ -196,35 +177,19 @@ def _pieces(begin: float, end: float, recorded: bool, cuts: list[tuple[float, fl
     return [f'<path d="M{a:.1f} {y:g} H{b:.1f}" fill="none" stroke="{colour}" {dress}/>' for a, b in pieces]
 
 
-def _reach(knot: Knot, width: int, y: float) -> str:
-    """A finding that lasts is a thicker stretch of the thread, from its knot on."""
-    first, last = knot.at * width, knot.to * width
-    if last - first < KNOT / 2:
-        return ""
-    return (
-        f'<path d="M{first:.1f} {y:g} H{last:.1f}" stroke="{DRESS[knot.verdict].ink}" stroke-width="6"'
-        ' stroke-linecap="round" fill="none"/>'
-    )
-
-
-def _draw(knot: Knot, width: int, y: float) -> str:
-    x = min(max(knot.at * width, KNOT / 2), width - KNOT / 2)
-    return (
-        f'<g transform="translate({x - KNOT / 2:.1f} {y - KNOT / 2:.1f}) scale({KNOT / 24:.3f})">'
-        f"{shape(knot.verdict, ground=CARD)}</g>"
-    )
-
-
-def _scale(total: float, size: Size) -> str:
-    """Times under the thread, the end always among them."""
-    most = size.width / TICK_ROOM
-    step = next((step for step in STEPS_S if total / step <= most), ceil(total / most / 3600) * 3600)
-    y = size.height + 22
-    room = 84 / size.width * total
-    texts = [(0.0, "start")] + [(float(at), "middle") for at in range(step, int(total) + 1, step) if total - at > room]
-    texts.append((total, "end"))
+def scale(total: float, width: float, y: float) -> str:
+    """Times under a drawing, the end always among them."""
     return "".join(
-        f'<text class="tick" x="{at / total * size.width:.1f}" y="{y}" text-anchor="{anchor}" font-size="15" '
+        f'<text class="tick" x="{at / total * width:.1f}" y="{y:g}" text-anchor="{anchor}" font-size="15" '
         f'fill="{QUIET}">{escape(clock(at))}</text>'
-        for at, anchor in texts
+        for at, anchor in times(total, width)
     )
+
+
+def times(total: float, width: float) -> list[tuple[float, str]]:
+    """The times that a scale tells [s], each with the side on which its text hangs."""
+    most = width / TICK_ROOM
+    step = next((step for step in STEPS_S if total / step <= most), ceil(total / most / 3600) * 3600)
+    room = 84 / width * total
+    between = [(float(at), "middle") for at in range(step, int(total) + 1, step) if total - at > room]
+    return [(0.0, "start"), *between, (total, "end")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from takeup.errors import NotPossible
@@ -10,6 +11,7 @@ from takeup.pages.capture import Place, capture_picture
 from takeup.streams import CaptureFile, Finding, Original, Report
 from takeup.tasks.reporting import sentences_of
 
+OF_A_KIND = 2  # places of one kind that are told one by one
 SHARP = 2.0  # a PNG has so many pixels to a unit of the drawing: crisp on a desk's screen and on paper
 
 
@@ -55,23 +57,41 @@ def check_name(target: Path) -> str:
 
 
 def places_of(report: Report, lang: str) -> list[Place]:
-    """What was noticed, in words: the gravest first, then in the order of time; the same sentence once."""
+    """What was noticed, in words: the gravest first, then in the order of time; the same sentence once.
+
+    Of many findings of one kind (dropouts) the deepest or longest :data:`OF_A_KIND` are told, and that there are more.
+    """
     order = ("redo", "look", "good")
     findings = sorted(report.findings, key=lambda finding: (order.index(finding.verdict), finding.from_s or 0.0))
-    places: dict[str, Place] = {}
-    for finding in findings:
-        sentence = _sentence(finding, lang)
-        places.setdefault(sentence, Place(verdict=finding.verdict, sentence=sentence, from_s=finding.from_s))
-    return list(places.values())
+    once = {sentences_of(finding, lang)[0]: finding for finding in reversed(findings)}  # the first of each is kept
+    kinds: dict[tuple[str, str], list[str]] = {}
+    for sentence, finding in reversed(once.items()):
+        kinds.setdefault((finding.verdict, finding.name), []).append(sentence)
+    places = []
+    for sentences in kinds.values():
+        weighty = sorted(sentences, key=lambda sentence: _weight(once[sentence]), reverse=True)
+        told = [sentence for sentence in sentences if sentence in weighty[:OF_A_KIND]]
+        rest = [once[sentence].from_s or 0.0 for sentence in sentences if sentence not in told]
+        places += [
+            Place(verdict=once[sentence].verdict, sentence=sentence, from_s=once[sentence].from_s) for sentence in told
+        ]
+        if rest:
+            places[-1] = replace(places[-1], more=len(rest), more_s=(rest[0], rest[-1]))
+    return sorted(places, key=lambda place: (order.index(place.verdict), place.from_s or 0.0))
 
 
-def _sentence(finding: Finding, lang: str) -> str:
-    return sentences_of(finding, lang)[0]
+def _weight(finding: Finding) -> tuple[float, float]:
+    """What makes one of many worth telling: how much of it there is, then how long it lasts."""
+    return abs(finding.value or 0.0), (finding.to_s or 0.0) - (finding.from_s or 0.0)
 
 
 def as_png(svg: str) -> bytes:
-    """The drawing in pixels."""
+    """The drawing in pixels, its words in letters that came along: a computer need not have Han letters of its own."""
+    import pylopdf_fonts_zh_cn as letters
     import pyvips
+
+    for path in (letters.sans_path(), letters.serif_path()):
+        pyvips.Image.text("a", fontfile=str(path))  # makes the font known to all that is drawn after it
 
     return (
         pyvips.Image.svgload_buffer(svg.encode(), scale=SHARP).flatten(background=[255]).pngsave_buffer(compression=7)

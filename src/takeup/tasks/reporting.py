@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import zlib
 from collections.abc import Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from takeup.tasks.check import BoxChecked
 
 TRACE_BYTES = ("level", "recorded", "luma", "thumb")
+TRACE_FINE = {"strip": ("strip_step_s", "strip_hz"), "floor": ("floor_step_s",)}  # packed: a strip is some 60 kB
 
 
 def facts_from(report: Report) -> dict[str, Any]:
@@ -27,7 +29,8 @@ def facts_from(report: Report) -> dict[str, Any]:
         "findings": [_fields(finding) for finding in report.findings],
         "left_out": [list(part) for part in report.left_out],
         "trace": {"step_s": report.trace.step_s}
-        | {name: base64.b64encode(getattr(report.trace, name)).decode() for name in TRACE_BYTES},
+        | {name: base64.b64encode(getattr(report.trace, name)).decode() for name in TRACE_BYTES}
+        | _fine_facts(report.trace),
     }
 
 
@@ -43,8 +46,32 @@ def report_from(facts: Mapping[str, Any]) -> Report:
             for finding in facts["findings"]
         ),
         left_out=tuple((kind, seconds) for kind, seconds in facts["left_out"]),
-        trace=Trace(step_s=trace["step_s"], **{name: base64.b64decode(trace[name]) for name in TRACE_BYTES}),
+        trace=Trace(
+            step_s=trace["step_s"],
+            **{name: base64.b64decode(trace[name]) for name in TRACE_BYTES},
+            **_fine_from(trace),
+        ),
     )
+
+
+def _fine_facts(trace: Trace) -> dict[str, Any]:
+    """The strip and the floor over time, packed, each with what it needs to be read; nothing where there is none."""
+    facts: dict[str, Any] = {}
+    for name, needs in TRACE_FINE.items():
+        if held := getattr(trace, name):
+            facts[name] = base64.b64encode(zlib.compress(held, 9)).decode()
+            facts |= {need: getattr(trace, need) for need in needs}
+    return facts
+
+
+def _fine_from(trace: Mapping[str, Any]) -> dict[str, Any]:
+    """What :func:`_fine_facts` kept; records older than it hold none."""
+    found: dict[str, Any] = {}
+    for name, needs in TRACE_FINE.items():
+        if trace.get(name):
+            found[name] = zlib.decompress(base64.b64decode(trace[name]))
+            found |= {need: tuple(trace[need]) if isinstance(trace[need], list) else trace[need] for need in needs}
+    return found
 
 
 def answer_from(report: Report, *, file: str, carrier: str, capture: CaptureFile, lang: str) -> dict[str, Any]:
