@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 
+from takeup.judge.sound_bandwidth import judge_bandwidth, judge_noise, said_bandwidth, said_bits
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
 from takeup.judge.sound_ending import judge_ending, judge_silence
+from takeup.judge.sound_hum import judge_hum, judge_speed, said_hum, said_speed
 from takeup.judge.sound_known import SoundKnown
 from takeup.judge.sound_level import judge_dc_offset, judge_level
 from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
@@ -38,17 +40,21 @@ def judge_sound(
     findings += judge_dc_offset(facts, rows)
     findings += judge_channels(facts, rows)
     findings += judge_delay(facts, deep.delay, known.carrier, rows)
+    findings += judge_hum(facts, deep, rows, known)
+    findings += judge_speed(facts, deep, rows, known)
+    findings += judge_bandwidth(deep.bandwidth, stream, rows, known)
+    findings += judge_noise(facts, deep.bandwidth, rows, known)
     if not known.of_picture:
         findings += judge_silence(facts, rows)
         findings += judge_ending(facts, stream, rows)
     dead = any(finding.says == "channel_missing.no-hiss" for finding in findings)
-    return measures(facts, deep, known, rows, dead=dead), sorted(
+    return measures(facts, deep, stream, known, rows, dead=dead), sorted(
         findings, key=lambda one: (one.from_s is not None, one.from_s or 0)
     )
 
 
 def measures(
-    facts: SoundFacts, deep: DeepFacts, known: SoundKnown, rows: Rows, *, dead: bool = False
+    facts: SoundFacts, deep: DeepFacts, stream: SoundStream, known: SoundKnown, rows: Rows, *, dead: bool = False
 ) -> dict[str, Measured]:
     """Every figure of the contract; one that cannot be told says why."""
     nothing = "sound.silent" if facts.digitally_silent else None
@@ -63,6 +69,11 @@ def measures(
     }
     figures |= _of_two(facts, dead)
     figures["channel_delay"] = said_delay(facts, deep.delay, known.carrier, rows)
+    figures["mains_hum"] = said_hum(facts, deep, rows, known)
+    figures["speed_error"] = said_speed(facts, deep, rows, known)
+    figures["bandwidth"] = said_bandwidth(facts, deep.bandwidth)
+    if not known.of_picture:
+        figures["bits"] = said_bits(deep.bits, facts, stream)
     return figures | without_value("later", LATER)
 
 

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from takeup.measure.sound.bits import BitsState, step_bits
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
 from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
 from takeup.measure.sound.history import History
+from takeup.measure.sound.hum import begin_hum, finish_hum, step_hum
+from takeup.measure.sound.spectrum import begin_spectrum, finish_spectrum, step_spectrum
 from takeup.measure.sound.strip import begin_strip, finish_strip, step_strip
 from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
 from takeup.measure.sound.windows import begin_windows, step_windows
@@ -29,10 +32,14 @@ class DeepWalk:
         self.windows = begin_windows(rate)
         self.delay = begin_delay(rate, self.windows.size) if channels == 2 else None
         self.strip = begin_strip(self.windows)
+        self.spectrum = begin_spectrum(self.windows)
+        self.bits = BitsState()
+        self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
 
     def hear(self, block: np.ndarray) -> None:
         """Take in one block, float32, shape (n, channels)."""
         block = np.ascontiguousarray(block.T).T  # channel after channel: read that way by everything from here on
+        self.bits = step_bits(self.bits, block)
         self.thin, thin = step_thin(self.thin, block)
         self._hear_thin(thin)
         self.fine, fine = step_fine(self.fine, block)
@@ -41,6 +48,7 @@ class DeepWalk:
         if windows is not None:
             self.delay = step_delay(self.delay, windows) if self.delay else None
             self.strip = step_strip(self.strip, windows)
+            self.spectrum = step_spectrum(self.spectrum, windows)
 
     def certain(self) -> tuple[Finding, ...]:
         """Findings that no later second can undo."""
@@ -53,10 +61,14 @@ class DeepWalk:
         return DeepFacts(
             delay=finish_delay(self.delay) if self.delay else None,
             strip=finish_strip(self.strip),
+            spectrum=finish_spectrum(self.spectrum),
+            bits=self.bits.bits,
+            hum=finish_hum(self.hum),
         )
 
     def _hear_thin(self, thin: np.ndarray) -> None:
         """Samples at ``self.thin.thin_rate_hz``, shape (n, channels)."""
+        self.hum = step_hum(self.hum, thin)
 
     def _hear_fine(self, fine: np.ndarray) -> None:
         """Band powers every ``self.fine.hop_s``, shape (n, channels, n_bands)."""

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from takeup.measure.sound.bandwidth import Bandwidth
 from takeup.measure.sound.delay import Delay
+from takeup.measure.sound.hum import Hum
+from takeup.measure.sound.spectrum import Spectrum
 from takeup.measure.sound.strip import Strip
 
 
@@ -14,3 +17,7 @@ class DeepFacts:
 
     delay: Delay | None = None
     strip: Strip | None = None
+    hum: Hum | None = None
+    spectrum: Spectrum | None = None
+    bandwidth: Bandwidth | None = None  # told of the spectrum once it is known what each hop holds
+    bits: int | None = None
