@@ -6,7 +6,7 @@ import math
 from collections import deque
 from collections.abc import Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from takeup.judge.sound import judge_sound
 from takeup.judge.sound_clipping import judge_stretch
 from takeup.judge.sound_known import known_of
 from takeup.judge.sound_notice import Notice, judge_notice
+from takeup.measure.sound.bandwidth import bandwidth_of
 from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_clipping
 from takeup.measure.sound.history import condense, gather
 from takeup.measure.sound.hops import Hops, begin_hops, finish_hops, step_hops
@@ -145,6 +146,7 @@ class SoundPass:
             clipping=finish_clipping(self.clipping),
             strip=deep.strip,
         )
+        deep = replace(deep, bandwidth=bandwidth_of(deep.spectrum, facts.states, facts.hop_s))
         known = known_of(
             self.asked.original, self.asked.mains_hz, self.asked.recorded_mains_hz, of_picture=self.of_picture
         )
