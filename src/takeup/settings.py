@@ -26,6 +26,7 @@ class Settings:
     mains: int = 50  # the lab's own mains frequency [Hz]
     wait_s: float = 10.0  # how long a command waits for a box that another command holds [s]
     idle_s: float = 10.0  # a growing file is whole when it has not grown for so long [s]
+    mend: str = ""  # what everyday copies of cassettes mend unless told: azimuth, hum, speed, with commas between
     who: str = ""  # who works here, for the record; empty: the computer's user name
     language_data: str = ""  # folder with more *.traineddata files for text recognition
     work_dir: str = ""  # folder for large temporary files; empty: the box itself

@@ -1,4 +1,4 @@
-"""What a cassette's masters say of themselves after check and finish, read here byte by byte by EBU Tech 3285's table."""
+"""What a cassette's masters say of themselves after check and finish, read byte by byte by EBU Tech 3285's table."""
 
 import struct
 from datetime import datetime

@@ -20,12 +20,18 @@ if TYPE_CHECKING:
 @click.argument("box", type=click.Path(path_type=Path))
 @click.option("--item", default="", help="Only this item.")
 @click.option("--even-redo", is_flag=True, help="Finish also captures that were judged to be done again.")
+@click.option(
+    "--mend",
+    default=None,
+    metavar="WORDS",
+    help="Put right in the everyday copies of cassettes: azimuth, hum, speed (with commas between), or none.",
+)
 @faced
-def command(face: Face, box: Path, item: str, even_redo: bool) -> None:
+def command(face: Face, box: Path, item: str, even_redo: bool, mend: str | None) -> None:
     """Hand the words to the task and print its answer."""
     from takeup.tasks.finish import finish_box
 
-    finished = finish_box(box, face.settings, item=item, even_redo=even_redo, ears=face.ears)
+    finished = finish_box(box, face.settings, item=item, even_redo=even_redo, mend=mend, ears=face.ears)
     document = {
         "box": str(finished.box),
         "made": [made_answer(one, face.lang) for one in finished.made],

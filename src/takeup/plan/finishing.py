@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from takeup.measure.sound.alike import Alike
 from takeup.streams import CaptureFile, PictureStream, Report
 from takeup.tables.rows import Rows
 
-Mend = Literal["none", "left-only", "right-only", "turn-right"]
+Mend = Literal["none", "left-only", "right-only", "turn-right", "both-mean", "both-left", "both-right"]
 MasterWay = Literal["as-it-is", "unpacked", "coded", "rewrapped"]
 
 
@@ -75,6 +76,24 @@ def plan_mend(report: Report | None, channels: int, peaks_dbfs: Sequence[float])
     if "channel_missing" in names and len(peaks_dbfs) == 2:
         return "left-only" if peaks_dbfs[0] >= peaks_dbfs[1] else "right-only"
     return "turn-right" if "channel_antiphase" in names else "none"
+
+
+def plan_mono(alike: Alike | None, late_us: float, rows: Rows) -> Mend:
+    """What of a stereo capture goes to both sides of the copy, when its channels hold one and the same sound.
+
+    Parameters
+    ----------
+    alike : Alike, optional
+        What comparing the channels gave.
+    late_us : float
+        What is left of the delay between them.
+    """
+    limits = rows.section("formats.sound.mono")
+    if alike is None or alike.identical or alike.unlike > limits["unlike"]:
+        return "none"
+    if abs(late_us) <= limits["late_us"] and abs(alike.balance_db) <= limits["apart_db"]:
+        return "both-mean"
+    return "both-left" if alike.balance_db >= 0 else "both-right"
 
 
 def plan_trim(report: Report | None, seconds: float, rows: Rows) -> tuple[float, float] | None:

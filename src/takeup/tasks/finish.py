@@ -18,6 +18,7 @@ from takeup.errors import NotPossible, TakeupError, Unreadable
 from takeup.files.hash import hash_file
 from takeup.files.taking_back import take_back
 from takeup.media.probe import look_at
+from takeup.plan.mending import plan_asked
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
 from takeup.streams import Original
@@ -60,8 +61,9 @@ class BoxFinished:
 
 
 def finish_box(
-    folder: Path, settings: Settings, *, item: str = "", even_redo: bool = False, ears: Ears = SILENT
-) -> BoxFinished:
+    folder: Path, settings: Settings, *, item: str = "", even_redo: bool = False, mend: str | None = None,
+    ears: Ears = SILENT,
+) -> BoxFinished:  # fmt: skip
     """Make masters and copies of every checked capture of a box that has none yet.
 
     Parameters
@@ -70,13 +72,18 @@ def finish_box(
         Only this item.
     even_redo : bool
         Finish also what was judged ``redo``.
+    mend : str, optional
+        What of cassettes is to be mended in the everyday copies: words of ``plan/mending.py``, ``none`` for nothing.
+        Where nobody says, what was asked for before stays asked for, else the lab's setting holds.
 
     Raises
     ------
     NotPossible
-        ``box.no-such-item``; ``disk.full`` and the like. What was made before stays made.
+        ``box.no-such-item``; ``finish.no-such-mend``; ``disk.full`` and the like. What was made before stays made.
     """
     rows = load_rows()
+    asked = None if mend is None else plan_asked(mend)
+    wanted = plan_asked(settings.mend)
     with work_in(folder, "finish", settings) as box:
         originals = box.originals()
         if item and item not in [original.id for original in originals]:
@@ -88,6 +95,7 @@ def finish_box(
         for original in originals:
             if item in ("", original.id):
                 one = _Item(box, original, rows, settings, told, ears)
+                one.mend = one.asked_before(wanted) if asked is None else asked
                 made += one.finish(even_redo)
                 skipped += one.skipped
         return BoxFinished(box=box.folder, made=tuple(made), skipped=tuple(skipped))
@@ -112,6 +120,12 @@ class _Item:
         self.before = {fact.key: fact for fact in facts}
         self._whole: dict[str, bool] = {}
         self._handed: list[Made] = []  # an earlier run's files that stand
+        self.mend: tuple[str, ...] = ()
+
+    def asked_before(self, otherwise: tuple[str, ...]) -> tuple[str, ...]:
+        """What an earlier run was asked to mend in this item's copies."""
+        words = [fact.facts["settings"].get("mend_asked") for fact in self.before.values()]
+        return next((tuple(those) for those in words if those is not None), otherwise)
 
     def finish(self, even_redo: bool) -> list[Finished]:
         taken = self.box.record.latest("taken", self.original.id)
@@ -181,8 +195,11 @@ class _Item:
             if not all(self._is_whole(fact) and self._is_of(fact, one) for fact in mine):
                 return False
         sides = sorted(relative for one in chosen for relative in one.relative)
-        together = [fact.facts["settings"].get("one_gain_for", sides) for fact in self.before.values()]
-        return all(those == sides for those in together)
+        settings = [fact.facts["settings"] for fact in self.before.values()]
+        cassettes = [those for those in settings if "one_gain_for" in those]
+        return all(
+            those["one_gain_for"] == sides and those.get("mend_asked", []) == [*self.mend] for those in cassettes
+        )
 
     def _is_of(self, fact: Fact, one: Chosen) -> bool:
         own = dict(zip(one.relative, one.sha256))
@@ -207,6 +224,7 @@ class _Item:
             keep=self.original.keep,
             standing=self._standing,
             told=self.told,
+            mend=self.mend,
         )
 
     def _standing(self, path: Path, from_: tuple[Path, ...]) -> Made | None:

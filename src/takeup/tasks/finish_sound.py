@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from takeup.files.beside import beside
-from takeup.media.probe import look_at
 from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
-from takeup.plan.finishing import Gain, Heard, plan_gain, plan_mend, plan_trim
+from takeup.plan.finishing import Gain, Heard, plan_gain
 from takeup.plan.tagging import Tags
 from takeup.settings import Settings
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finish_sound_master import make_master, side_tags
+from takeup.tasks.finish_sound_mend import mended_chain
 from takeup.tasks.finishing import Chosen, Made, Place, seconds_to
 
 DECIBELS = 2  # figures in an answer
@@ -38,9 +39,12 @@ def _copies(chosen: list[Chosen], tags: dict[str, Tags], place: Place, rows: Row
     targets = [place.copy(f"{side.name}.m4a") for side in chosen]
     together = sorted(relative for side in chosen for relative in side.relative)
     standing = [place.standing(target, side.stored) for target, side in zip(targets, chosen)]
-    if all(made is not None and made.settings.get("one_gain_for") == together for made in standing):
+    asked = {"one_gain_for": together, "mend_asked": [*place.mend]}
+    if all(made is not None and {name: made.settings.get(name) for name in asked} == asked for made in standing):
         return [made for made in standing if made is not None]
-    chains, heard = _heard(chosen, limits, rows, ears)
+    sides = [mended_chain(side, place.mend, rows, ears) for side in chosen]
+    chains = [side.chain for side in sides]
+    heard = [_loudness(side, chain, ears) for side, chain in zip(chosen, chains)]
     gain = plan_gain([as_played(sound, limits) for sound in heard], rows)
     with ExitStack() as stack:
         parts = [stack.enter_context(beside(target)) for target in targets]
@@ -48,37 +52,17 @@ def _copies(chosen: list[Chosen], tags: dict[str, Tags], place: Place, rows: Row
     return [
         Made(
             path=target, role="copy", from_=side.stored, title=tags[side.part].title, seconds=result.seconds,
-            settings=_copy_settings(chain, result, gain, limits, together), part=side.part,
-            notes=_copy_notes(side, chain, result, gain, limits), tagged=True,
+            settings=_copy_settings(chain, result, gain, limits) | asked | {"mended": [*done.mended]}, part=side.part,
+            notes=(*done.notes, *_copy_notes(side, result, gain, limits)), tagged=True,
         )
-        for side, target, chain, result in zip(chosen, targets, chains, results)
+        for side, target, chain, result, done in zip(chosen, targets, chains, results, sides)
     ]  # fmt: skip
 
 
-def _heard(
-    chosen: list[Chosen], limits: Mapping[str, Any], rows: Rows, ears: Ears
-) -> tuple[list[Chain], list[Loudness]]:
-    """What each side's chain is before any gain, and how loud it is then."""
-    chains, heard = [], []
-    for side in chosen:
-        path, report = side.stored[0], side.reports[0]
-        total = report.seconds if report else None
-        hear = seconds_to(ears, f"{side.name}: loudness", total)
-        sound = look_at(path).sound
-        channels = sound.channels if sound else 2
-        names = {finding.name for finding in report.findings} if report else set()
-        peaks = measure_loudness(path, hear=hear).channels_dbtp if "channel_missing" in names else ()
-        stretch = plan_trim(report, total, rows) if total else None
-        chain = Chain(
-            rate_hz=limits["rate_hz"],
-            mend=plan_mend(report, channels, peaks),
-            from_s=stretch[0] if stretch else None,
-            to_s=stretch[1] if stretch else None,
-            fades_s=(limits["fade_in_s"], limits["fade_out_s"]) if stretch else None,
-        )
-        chains.append(chain)
-        heard.append(measure_loudness(path, chain, hear=hear))
-    return chains, heard
+def _loudness(side: Chosen, chain: Chain, ears: Ears) -> Loudness:
+    """How loud a side is at the end of its chain, before any gain."""
+    total = side.reports[0].seconds if side.reports[0] else None
+    return measure_loudness(side.stored[0], chain, hear=seconds_to(ears, f"{side.name}: loudness", total))
 
 
 def _written(
@@ -94,10 +78,10 @@ def _written(
             stereo = len(before.channels_dbtp) > 1
             write_aac(
                 side.stored[0], part, chain, bits_s=limits["stereo_bits_s" if stereo else "mono_bits_s"],
-                tags=aac_tags(tags[side.part], limits["artist"]), total_s=before.seconds,
+                tags=aac_tags(tags[side.part], limits["artist"]), total_s=before.seconds / chain.speed,
                 hear=seconds_to(ears, f"{side.name}{part.suffix}", before.seconds),
             )  # fmt: skip
-            results.append(measure_loudness(part))
+            results.append(measure_loudness(part, closely=True))
         step = correction(results, gain, limits)
         if step == 0.0:
             break
@@ -143,10 +127,7 @@ def corrected(gain: Gain, step: float, results: list[Loudness], limits: Mapping[
 
 def with_gain(chain: Chain, gain_db: float) -> Chain:
     """The same chain at another gain."""
-    return Chain(
-        rate_hz=chain.rate_hz, mend=chain.mend, from_s=chain.from_s, to_s=chain.to_s, starts_s=chain.starts_s,
-        gain_db=gain_db, fades_s=chain.fades_s,
-    )  # fmt: skip
+    return replace(chain, gain_db=gain_db)
 
 
 def aac_tags(tags: Tags, artist: str) -> dict[str, str]:
@@ -162,14 +143,12 @@ def aac_tags(tags: Tags, artist: str) -> dict[str, str]:
     }
 
 
-def _copy_settings(
-    chain: Chain, result: Loudness, gain: Gain, limits: Mapping[str, Any], together: list[str]
-) -> dict[str, Any]:
+def _copy_settings(chain: Chain, result: Loudness, gain: Gain, limits: Mapping[str, Any]) -> dict[str, Any]:
     stereo = len(result.channels_dbtp) > 1
     return {
         "format": "M4A", "codec": "AAC", "rate_hz": chain.rate_hz, "channels": len(result.channels_dbtp),
         "bits_s": limits["stereo_bits_s" if stereo else "mono_bits_s"],
-        "gain_db": round(gain.db, DECIBELS), "gain_set_by": gain.set_by, "one_gain_for": together,
+        "gain_db": round(gain.db, DECIBELS), "gain_set_by": gain.set_by,
         "loudness_lufs": result.lufs, "as_played_lufs": as_played(result, limits).lufs,
         "true_peak_dbtp": None if result.true_peak_dbtp is None else round(result.true_peak_dbtp, DECIBELS),
         "channels_mended": chain.mend,
@@ -178,11 +157,9 @@ def _copy_settings(
 
 
 def _copy_notes(
-    side: Chosen, chain: Chain, result: Loudness, gain: Gain, limits: Mapping[str, Any]
+    side: Chosen, result: Loudness, gain: Gain, limits: Mapping[str, Any]
 ) -> tuple[tuple[str, Mapping[str, Any]], ...]:
     notes: list[tuple[str, Mapping[str, Any]]] = []
-    if chain.mend != "none":
-        notes.append((f"finish.mended-{chain.mend}", {"name": side.name}))
     if gain.set_by == "peak":
         notes.append(
             (

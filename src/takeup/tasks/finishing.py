@@ -92,6 +92,7 @@ class Place:
     told: Mapping[str, Told] = field(
         default_factory=lambda: NO_FACTS
     )  # by id: what is known of each picture, for titles
+    mend: tuple[str, ...] = ()  # what of a cassette is to be mended in its everyday copy, words of plan/mending.py
 
     def wants(self, role: Role) -> bool:
         """Whether files of a role are wanted. Pages and texts go with the copies."""

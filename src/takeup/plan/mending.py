@@ -1,0 +1,84 @@
+"""What an everyday copy of a cassette puts right: what is asked for, as far as the check's figures carry it. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from takeup.errors import NotPossible
+from takeup.streams import NO_FACTS, Measured, Report
+from takeup.tables.rows import Rows
+
+WORDS = ("azimuth", "hum", "speed")
+NONE = "none"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mending:
+    """What is put right, in the capture's own time. ``left`` holds what was asked for and cannot be: (word, why)."""
+
+    late_us: float = 0.0  # the right channel's delay that is taken away [us]; negative: the left channel is late
+    hum_hz: float | None = None
+    speed: float = 1.0  # so many times too fast does the capture play
+    speed_between: tuple[float, float] | None = None  # per cent, as the check is sure of it
+    left: tuple[tuple[str, str], ...] = ()
+    facts: Mapping[str, Any] = field(default_factory=lambda: NO_FACTS)
+
+
+def plan_asked(words: str) -> tuple[str, ...]:
+    """What ``--mend`` asks for, in a fixed order; ``none`` asks for nothing.
+
+    Raises
+    ------
+    NotPossible
+        ``finish.no-such-mend`` for a word nobody knows.
+
+    Examples
+    --------
+    >>> plan_asked("hum, azimuth")
+    ('azimuth', 'hum')
+    """
+    given = [word.strip().lower() for word in words.split(",") if word.strip()]
+    if unknown := [word for word in given if word not in (*WORDS, NONE)]:
+        raise NotPossible("finish.no-such-mend", given=", ".join(unknown), known=", ".join((*WORDS, NONE)))
+    return tuple(word for word in WORDS if word in given)
+
+
+def plan_mending(report: Report | None, asked: tuple[str, ...], rows: Rows) -> Mending:
+    """What of the things asked for is done: only where the check has a figure, and the figure is worth it."""
+    limits = rows.section("formats.sound.mend")
+    left: list[tuple[str, str]] = []
+    late, hz, speed, between = 0.0, None, 1.0, None
+    if "azimuth" in asked:
+        value = _value(report, "channel_delay")
+        late = value if value is not None and abs(value) >= limits["least_us"] else 0.0
+        left += [] if late else [("azimuth", "not-told" if value is None else "small")]
+    if "hum" in asked:
+        measured = _told(report, "mains_hum")
+        hz = float(measured.extra["hz"]) if measured and measured.extra.get("hz") else None
+        left += [] if hz else [("hum", "not-told")]
+    if "speed" in asked:
+        speed, between, why = _speed(_told(report, "speed_error"), limits["least_speed"])
+        left += [("speed", why)] if why else []
+    return Mending(late_us=late, hum_hz=hz, speed=speed, speed_between=between, left=tuple(left))
+
+
+def _speed(measured: Measured | None, least: float) -> tuple[float, tuple[float, float] | None, str]:
+    if measured is None:
+        return 1.0, None, "not-told"
+    value = float(measured.value)
+    low, high = (float(measured.extra.get(end, value)) for end in ("low", "high"))
+    if low <= 0 <= high or abs(value) < least or value <= -99:
+        return 1.0, None, "small"
+    return 1 + value / 100, (low, high), ""
+
+
+def _told(report: Report | None, name: str) -> Measured | None:
+    measured = report.measures.get(name) if report else None
+    return measured if measured is not None and isinstance(measured.value, (int, float)) else None
+
+
+def _value(report: Report | None, name: str) -> float | None:
+    measured = _told(report, name)
+    return float(measured.value) if measured else None
