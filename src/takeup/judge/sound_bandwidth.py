@@ -100,6 +100,8 @@ def judge_noise(facts: SoundFacts, bandwidth: Bandwidth | None, rows: Rows, know
     hiss = None if bandwidth is None else bandwidth.hiss_a_dbfs
     if hiss is None or facts.lufs is None or not facts.has_programme or known.of_picture:
         return []
+    if facts.floor is None or facts.floor.at_most:
+        return []  # music without a pause: its quietest moments are no noise
     limits = rows.section("sound.noisy")
     under = facts.lufs - hiss
     if under >= limits["under_programme_db"]:
