@@ -13,6 +13,7 @@ from takeup.streams import CaptureFile, PictureStream, Report
 from takeup.tables.rows import Rows
 
 Mend = Literal["none", "left-only", "right-only", "turn-right", "both-mean", "both-left", "both-right"]
+HISS_SPREAD_DB = 6  # levels of one noise lie together so far: in steps of 0.1 s it scatters by less than 1 dB
 MasterWay = Literal["as-it-is", "unpacked", "coded", "rewrapped"]
 
 
@@ -99,25 +100,36 @@ def plan_mono(alike: Alike | None, late_us: float, rows: Rows) -> Mend:
 def plan_trim(report: Report | None, seconds: float, rows: Rows) -> tuple[float, float] | None:
     """The stretch of a side that goes into the everyday copy; None for all of it. Never cuts into programme.
 
-    Rests on the check's own trace of what was recorded; where what would be cut comes near the programme's level,
-    nothing is cut.
+    Rests on the check's own trace of what was recorded, and goes on outwards from there over all that rises above the
+    steady noise outside: a quiet beginning may pass for noise. Where that noise itself comes near the programme's
+    level, nothing is cut: rain is steady, too.
     """
-    if report is None or not report.trace.recorded or len(report.trace.recorded) != len(report.trace.level):
+    trace = report.trace if report else None
+    if trace is None or not any(trace.recorded) or len(trace.recorded) != len(trace.level):
         return None
-    limits, step = rows.section("formats.sound.copy"), report.trace.step_s
-    recorded = [at for at, flag in enumerate(report.trace.recorded) if flag]
-    if not recorded:
-        return None
-    first = max(0.0, recorded[0] * step - limits["head_s"])
-    last = min(seconds, (recorded[-1] + 1) * step + limits["tail_s"])
-    levels = report.trace.level
-    loud = sorted(levels)[int(0.9 * (len(levels) - 1))]
+    limits, step, levels = rows.section("formats.sound.copy"), trace.step_s, trace.level
+    recorded = [at for at, flag in enumerate(trace.recorded) if flag]
+    loud = sorted(levels[at] for at in recorded)[int(0.9 * (len(recorded) - 1))]
+    begin = recorded[0] - _rising(levels[: recorded[0]][::-1], limits["over_hiss_db"])
+    end = recorded[-1] + 1 + _rising(levels[recorded[-1] + 1 :], limits["over_hiss_db"])
+    first = max(0.0, begin * step - limits["head_s"])
+    last = min(seconds, end * step + limits["tail_s"])
     outside = list(levels[: int(first / step)]) + list(levels[math.ceil(last / step) :])
     if outside and max(outside) > loud - limits["quiet_under_db"]:
         return None
     if first + (seconds - last) < limits["shortest_trim_s"]:
         return None
     return first, last
+
+
+def _rising(outwards: bytes, over_db: float) -> int:
+    """How many steps outwards from the programme the last one lies that rises above the steady noise there."""
+    if not outwards:
+        return 0
+    loudest = sorted(outwards)[int(0.9 * (len(outwards) - 1))]
+    noise = [level for level in outwards if level > loudest - HISS_SPREAD_DB]  # a leader lies far lower
+    hiss = sorted(noise)[len(noise) // 2] if noise else loudest
+    return max((at + 1 for at, level in enumerate(outwards) if level > hiss + over_db), default=0)
 
 
 def plan_sound_master(capture: CaptureFile, rows: Rows) -> MasterWay:
