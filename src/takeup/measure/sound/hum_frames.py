@@ -14,6 +14,7 @@ FRAME_S, SHORTEST_FRAME_S, FRAMES_WANTED = 8.0, 1.2, 2.5
 LOWEST_HZ, HIGHEST_HZ = 18.0, 1040.0
 WEIGHT_S = 0.25
 QUIETEST = 0.2  # share of moments that weigh the same, the quietest: leader must not outweigh the tape's own pauses
+ALIKE = 4.0  # of power: so far a moment may be louder and still weigh the same (two lines that beat change by that)
 NOISE_HZ, NOISE_BINS = 4.0, 24  # the noise of a bin is the median of so many neighbours
 POORER = 0.3  # share of frames that may lack a line: masked by programme, or leader
 SKIRT_HZ, MIRROR = 4.0, 1.2  # as far beside a strong line, alike within 5 dB on both sides
@@ -100,7 +101,7 @@ def weights_of(samples: np.ndarray, rate_hz: float) -> np.ndarray:
         same &= blocks.max(axis=1) == blocks.min(axis=1)
     if same.all():
         return np.zeros(len(samples))
-    quiet = float(np.quantile(power[~same], QUIETEST))
+    quiet = ALIKE * float(np.quantile(power[~same], QUIETEST))
     weights = np.where(same, 0.0, quiet / np.maximum(power, quiet))
     middles = (np.arange(count) + 0.5) * block
     return np.interp(np.arange(len(samples)), middles, weights)
