@@ -13,7 +13,7 @@ from takeup.streams import CaptureFile, PictureStream, Report
 from takeup.tables.rows import Rows
 
 Mend = Literal["none", "left-only", "right-only", "turn-right", "both-mean", "both-left", "both-right"]
-HISS_SPREAD_DB = 6  # levels of one noise lie together so far: in steps of 0.1 s it scatters by less than 1 dB
+LEVELS, NOTHING = 101, 25  # of a trace: dBFS + 100; -75 dBFS, under which there is no tape hiss
 MasterWay = Literal["as-it-is", "unpacked", "coded", "rewrapped"]
 
 
@@ -110,8 +110,10 @@ def plan_trim(report: Report | None, seconds: float, rows: Rows) -> tuple[float,
     limits, step, levels = rows.section("formats.sound.copy"), trace.step_s, trace.level
     recorded = [at for at, flag in enumerate(trace.recorded) if flag]
     loud = sorted(levels[at] for at in recorded)[int(0.9 * (len(recorded) - 1))]
-    begin = recorded[0] - _rising(levels[: recorded[0]][::-1], limits["over_hiss_db"])
-    end = recorded[-1] + 1 + _rising(levels[recorded[-1] + 1 :], limits["over_hiss_db"])
+    head, tail = levels[: recorded[0]][::-1], levels[recorded[-1] + 1 :]  # outwards
+    highest = _steady(head + tail, round(limits["steady_s"] / step)) + limits["over_hiss_db"]
+    begin = recorded[0] - max((at + 1 for at, level in enumerate(head) if level > highest), default=0)
+    end = recorded[-1] + 1 + max((at + 1 for at, level in enumerate(tail) if level > highest), default=0)
     first = max(0.0, begin * step - limits["head_s"])
     last = min(seconds, end * step + limits["tail_s"])
     outside = list(levels[: int(first / step)]) + list(levels[math.ceil(last / step) :])
@@ -122,14 +124,14 @@ def plan_trim(report: Report | None, seconds: float, rows: Rows) -> tuple[float,
     return first, last
 
 
-def _rising(outwards: bytes, over_db: float) -> int:
-    """How many steps outwards from the programme the last one lies that rises above the steady noise there."""
-    if not outwards:
-        return 0
-    loudest = sorted(outwards)[int(0.9 * (len(outwards) - 1))]
-    noise = [level for level in outwards if level > loudest - HISS_SPREAD_DB]  # a leader lies far lower
-    hiss = sorted(noise)[len(noise) // 2] if noise else loudest
-    return max((at + 1 for at, level in enumerate(outwards) if level > hiss + over_db), default=0)
+def _steady(outside: bytes, least: int) -> int:
+    """The lowest level held for so many steps outside the programme: the hiss. Too low a guess only cuts less."""
+    lowest = NOTHING
+    for level in range(NOTHING, LEVELS):
+        if sum(outside.count(near) for near in (level - 1, level, level + 1)) >= least:
+            lowest = level
+            break
+    return max(range(lowest, min(lowest + 3, LEVELS)), key=outside.count)
 
 
 def plan_sound_master(capture: CaptureFile, rows: Rows) -> MasterWay:
