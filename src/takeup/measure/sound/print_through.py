@@ -26,9 +26,11 @@ ROWS = 400  # of the search
 ROW_GROUPS = 20  # that are summed first
 SQUARE_STEP = 0.015  # of the lag's square [s^2]: 7 ms at the hub, 2 ms at a full reel
 LIGHTEST = 1e-3  # weight under which a cell is nothing but rounding
+FEW = 10.0  # weight of a lag's mean over the capture: with less than this it is hardly taken away
 INSIDE = 0.3  # share of all weight that a curve must meet
 PARTS = 8  # stretches of the capture that are asked one by one
 BESIDE = 4  # bins on each side that hold one echo
+LOST_DB = 1.7  # the echo itself counts as noise of the quiet moment: found with echoes of known level in noise
 AWAY = 40  # bins to the farthest ones it is held against
 
 
@@ -73,8 +75,8 @@ def find_print_through(found: EchoMap) -> PrintThrough | None:
     sheet = _sheet(found, used, means)
     middle_s = float(sheet.at_s.mean())
     step = 3 * SQUARE_STEP / max(float(np.ptp(sheet.at_s)), 1.0)
-    steep, spread = _best(sheet, middle_s, _slopes(*STEEPER_UM, step), 1.0)
-    level, _ = _best(sheet, middle_s, _slopes(0.0, LEVEL_UM, step), spread)
+    steep, spread = _best(sheet, middle_s, _slopes(*STEEPER_UM, 2 * step), 1.0)
+    level, _ = _best(sheet, middle_s, _slopes(0.0, LEVEL_UM, 2 * step), spread)
     best, _ = _best(sheet, middle_s, _slopes(*TAPES_UM, step), spread)
     if not spread or not best.score:
         return None
@@ -108,7 +110,7 @@ def _means(found: EchoMap, used: np.ndarray) -> np.ndarray:
         square = np.repeat(found.squares[row], found.per_block, axis=1)
         sums += square * np.minimum(plain(found.found[row]), MOST)
         weights += square
-    return sums / np.maximum(weights, 1e-9)
+    return sums / (weights + FEW)
 
 
 def _sheet(found: EchoMap, used: np.ndarray, means: np.ndarray) -> _Sheet:
@@ -185,16 +187,16 @@ def _add_shifted(total: np.ndarray, cells: np.ndarray, shift: int) -> None:
 def _refined(found: EchoMap, used: np.ndarray, means: np.ndarray, best: _Best, middle_s: float) -> _Best:
     """The same curve to a fraction of a millisecond, on the map itself."""
     half_s = max(float(np.ptp(used)) * found.row_s / 2, 1.0)
-    square, slope, reach = best.square, best.slope, SQUARE_STEP
+    square, slope, reach = best.square, best.slope, 2 * SQUARE_STEP
     for _ in range(3):
-        grid = np.linspace(-reach, reach, 7)
+        grid = np.linspace(-reach, reach, 9)
         tried = [(square + up, slope + turned / half_s) for up in grid for turned in grid]
         scores = []
         for at, turn in tried:
             sums, weights, _ = _along(found, used, means, (at, turn, middle_s), best.sides)
             scores.append(sums.sum() / np.sqrt(max(weights.sum(), 1e-9)))
         square, slope = tried[int(np.argmax(scores))]
-        reach /= 3
+        reach /= 4
     return _Best(best.score, square, slope, best.sides)
 
 
@@ -233,7 +235,7 @@ def _level(found: EchoMap, used: np.ndarray, curve: tuple[float, float, float], 
     values -= plain(found.found[rows[:, None], side, bins[:, None] + far]).mean(axis=1) * len(near)
     weight = np.sqrt(found.squares[rows, side, block])
     gain, power = float(found.gains[rows, side, bins * FINER // found.per_block].sum()), float((values * weight).sum())
-    return 10 * float(np.log10(power / gain)) if gain > 0 and power > 0 else None
+    return 10 * float(np.log10(power / gain)) + LOST_DB if gain > 0 and power > 0 else None
 
 
 def _parts(sums: np.ndarray, weights: np.ndarray, spread: float) -> tuple[float, ...]:

@@ -1,8 +1,8 @@
 """The law of a reel: how long one turn of tape takes to play while the reel fills or empties.
 
 Wound tape fills its area: r^2 = r_hub^2 + wound length * thickness / pi. At an even speed v the turn that lies at the
-reel's edge plays for T = 2 pi r / v, so the square of T grows (take-up reel) or shrinks (supply reel) evenly, each second
-by 4 pi thickness / v. Two figures tell all: the period at one moment, and that amount.
+reel's edge plays for T = 2 pi r / v, so the square of T grows (take-up reel) or shrinks (supply reel) evenly, each
+second by 4 pi thickness / v. Two figures tell all: the period at one moment, and that amount.
 """
 
 from __future__ import annotations
