@@ -139,7 +139,30 @@ def talk(seconds: float, *, seed: int = 1, recorded_to: float | None = None) -> 
     end = count if recorded_to is None else int(recorded_to * 10)
     level[end:] = 0
     flags = (np.arange(count) < end).astype(np.uint8)
-    return Trace(step_s=0.1, level=level.astype(np.uint8).tobytes(), recorded=flags.tobytes())
+    return Trace(
+        step_s=0.1, level=level.astype(np.uint8).tobytes(), recorded=flags.tobytes(), **fabric(level - 100, end, dice)
+    )
+
+
+def fabric(level_dbfs: np.ndarray, end: int, dice: np.random.Generator) -> dict:
+    """Third octaves of talk over hiss every 1.4 s (14 levels), and the noise every 10 s of what was recorded."""
+    hz = 10 ** (np.arange(15, 43) / 10)
+    columns = -(-len(level_dbfs) // 14)
+    loud = np.array([level_dbfs[at * 14 : at * 14 + 14].mean() for at in range(columns)])
+    voice = loud[:, None] - 9 - 14 * np.abs(np.log10(hz / 400)) ** 1.6 + dice.normal(0, 3, (columns, len(hz)))
+    voice -= 60 * (hz < 80) + 40 * (hz > 9000)
+    hiss = -84 + 10 * np.log10(hz / 1000) + 24 * (hz < 100) - 30 * (hz > 14000)
+    power = 10 ** (voice / 10) + 10 ** (hiss / 10)
+    power[-(-end // 14) :] = 1e-11
+    codes = np.clip(np.round(10 * np.log10(power)) + 140, 0, 255).astype(np.uint8)
+    noise = np.where(np.arange(-(-len(level_dbfs) // 100)) * 100 < end, 79 + dice.integers(0, 3), 0).astype(np.uint8)
+    return {
+        "strip": codes.tobytes(),
+        "strip_step_s": 1.4,
+        "strip_hz": tuple(float(one) for one in hz),
+        "floor": noise.tobytes(),
+        "floor_step_s": 10.0,
+    }
 
 
 def noticed(finding: Finding, en: str, zh: str, do: tuple[str, str] = ("", ""), before_s: float = 0.0) -> Noticed:

@@ -11,11 +11,12 @@ from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
-from make.family import CLIPPED, family, noticed, sound_report
+from make.family import CLIPPED, WORN, family, noticed, sound_report
 
 from takeup.pages.contents import Captured, Contents, Described, Entry, Held, Shown
-from takeup.pages.letter import figure, href, letter_page, part_of, when
-from takeup.streams import Measured
+from takeup.pages.figures import figure
+from takeup.pages.letter import href, letter_page, part_of, when
+from takeup.streams import Measured, Trace
 from takeup.words.sentences import say
 
 HOSTILE = [
@@ -65,7 +66,7 @@ class Page(HTMLParser):
             attributes[name] or ""
             for _, attributes in self.tags
             for name in ("href", "src", "poster")
-            if name in attributes
+            if name in attributes and not (attributes[name] or "").startswith("data:image/png;base64,")
         }
 
 
@@ -241,3 +242,36 @@ def test_every_measure_of_the_contract_has_a_name_in_both_languages():
     """The names of the contract's measures, copied from it."""
     for name in MEASURES:
         assert say("letter", f"measure.{name}", "en") and say("letter", f"measure.{name}", "zh-Hans")
+
+
+def test_letter_folds_the_sound_over_time_with_a_table_for_who_cannot_see_it():
+    """Of 60 s: six stretches of 10 s, each with four figures."""
+    text = letter_page(small_letter())
+    (fold,) = re.findall(r'<details class="history">(.*?)</details>', text, re.S)
+    assert fold.count("<svg") == 2 and fold.count("<image") == 2 and " open" not in fold
+    assert fold.count("<tr>") == 1 + 6 and fold.count("<td>") == 24
+
+
+def test_letter_without_levels_has_no_such_fold():
+    report = replace(sound_report(60), trace=Trace())
+    assert 'class="history"' not in letter_page(small_letter(captured=(Captured(report=report),)))
+
+
+def test_letter_names_the_side_of_each_measurement(told):
+    text = letter_page(told[0])
+    assert re.findall(
+        r'The sound over time</span><span lang="zh-Hans">[^<]*</span> · <span lang="en">(Side .)<', text
+    ) == [
+        "Side A",
+        "Side B",
+    ]
+
+
+def test_letter_hundreds_of_one_kind_are_a_few_sentences_and_a_count():
+    """300 dropouts, a second apart from 0:10 on: five are told (the deepest), 295 counted."""
+    holes = [replace(WORN, from_s=10.0 + at, to_s=10.1 + at, value=float(at)) for at in range(300)]
+    found = [noticed(hole, f"Hole at {hole.from_s}.", f"{hole.from_s} 处。") for hole in holes]
+    one = Captured(report=sound_report(600, holes), noticed=tuple(found))
+    text = letter_page(small_letter(captured=(one,)))
+    assert text.count('lang="en">Hole at') == 5 and "295 more of this kind, from 0:10 to 5:04." in text
+    assert "298 more things were noticed" in text

@@ -9,7 +9,7 @@ from itertools import product
 import pytest
 
 from takeup.pages.letter import TEMPLATES
-from takeup.pages.signs import CARD, DRESS, FOCUS, INK, PAPER, QUIET, RULE, SHAPES, sign
+from takeup.pages.signs import CARD, DRESS, FOCUS, GROUND, INK, PAPER, QUIET, RAMP, RULE, SHAPES, SILHOUETTE, sign
 
 
 def luminance(colour: str) -> float:
@@ -41,6 +41,37 @@ def test_verdict_stands_on_its_own_tint(verdict):
 
 def test_shapes_and_rules_stand_out():
     assert min(contrast(RULE, PAPER), contrast(RULE, CARD)) >= 3
+
+
+def lightness(colour: str) -> float:
+    """CIELAB L* from relative luminance (116 y^(1/3) - 16, from memory; black and white check it)."""
+    y = luminance(colour)
+    return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27
+
+
+def test_lightness_of_black_is_0_and_of_white_100():
+    assert (lightness("#000000"), lightness("#FFFFFF")) == (0, pytest.approx(100))
+
+
+def test_ramp_is_even_steps_of_lightness_so_that_a_grey_print_tells_the_same():
+    """From 98.5 to 17 in fifteen steps: 5.43 each."""
+    steps = [lightness(one) - lightness(other) for one, other in zip(RAMP, RAMP[1:])]
+    assert len(RAMP) == 16 and steps == [pytest.approx(5.43, abs=0.6)] * 15
+
+
+def test_ramp_is_of_one_hue():
+    """Blue over green over red in every step: never another order, as a rainbow would have."""
+    for colour in RAMP:
+        red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
+        assert red < green < blue
+
+
+def test_lines_over_the_level_stand_out_from_what_is_behind_them():
+    """The mean on the level and on the ground; the noise's edge on both, on paper and card; ink over the silhouette."""
+    mean, noise = RAMP[14], DRESS["look"].ink
+    assert min(contrast(mean, behind) for behind in (SILHOUETTE, GROUND, PAPER, CARD)) >= 3
+    assert min(contrast(noise, behind) for behind in (SILHOUETTE, GROUND, PAPER, CARD)) >= 3
+    assert contrast(INK, SILHOUETTE) >= 4.5
 
 
 def test_verdicts_differ_in_shape_not_only_in_colour():

@@ -33,13 +33,12 @@ LINE_EM = 39.5  # width of a line of them, in their own height
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """One place worth telling: its verdict, its sentence, when it is (or None); how many more there are like it."""
+    """One place worth telling: its verdict, its sentence, when it is, that there are more like it."""
 
     verdict: str
     sentence: str
     from_s: float | None = None
-    more: int = 0  # of the same kind, told in one line
-    more_s: tuple[float, float] = (0.0, 0.0)  # when the first and the last of them are
+    more: str = ""
 
 
 def capture_picture(
@@ -189,7 +188,7 @@ def _told(report: Report, places: Sequence[Place], lang: str, y: int) -> tuple[l
             lines.append(text_at(EDGE + 140, y, line, 24))
             y += 36
         if place.more:
-            lines.append(text_at(EDGE + 140, y, more_of_a_kind(place, lang), 20, colour=QUIET))
+            lines.append(text_at(EDGE + 140, y, place.more, 20, colour=QUIET))
             y += 36
         y += 12
     if len(grave) > WORST:
@@ -198,12 +197,6 @@ def _told(report: Report, places: Sequence[Place], lang: str, y: int) -> tuple[l
         )
         y += 36
     return lines, y + EDGE - 24
-
-
-def more_of_a_kind(place: Place, lang: str) -> str:
-    """That there is more like it, and between which times."""
-    facts = {"count": place.more, "from_s": place.more_s[0], "to_s": place.more_s[1]}
-    return say("letter", "more-of-a-kind.one" if place.more == 1 else "more-of-a-kind.many", lang, facts)
 
 
 def _capital(words: str) -> str:

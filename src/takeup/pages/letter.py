@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,8 +18,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from takeup.pages.contents import Captured, Contents, Entry, Noticed, Said, Shown
-from takeup.pages.figures import figure, measure_name, named_or_plain
+from takeup.pages.figures import figures_of, measure_name, named_or_plain
+from takeup.pages.kinds import kinds, more_of_a_kind
 from takeup.pages.knots import seconds_of
+from takeup.pages.over_time import over_time_picture, stretches_told
 from takeup.pages.signs import sign
 from takeup.pages.thread import Size, thread
 from takeup.words.dates import said_date
@@ -30,6 +32,7 @@ from takeup.words.units import clock, size
 TEMPLATES = Path(__file__).parent / "templates"
 SECTIONS = ("listen", "watch", "pictures")
 SHOWN_AT_ONCE = 2  # sentences on a card before the fold
+OF_A_KIND = 5  # sentences of one kind, before the rest of them are only counted
 FLASHES = {"flicker", "tracking", "no_signal", "jitter", "corrupt"}  # findings whose picture may flash
 PLAY_BEFORE_S = 3.0  # a place is played from a little before it
 
@@ -69,7 +72,13 @@ def environment() -> Environment:
         "sign": sign,
         "thread": entry_thread,
         "title_of": title_of,
-        "rows_of": rows_of,
+        "figures_of": figures_in_both,
+        "first_of": first_of,
+        "rest_of": rest_of,
+        "dos_of": dos_of,
+        "side_of": side_of,
+        "over_time": over_time_of,
+        "over_time_rows": over_time_rows,
         "left_out_of": left_out_of,
         "noticed_in": noticed_in,
         "places_of": places_of,
@@ -201,6 +210,33 @@ def noticed_in(entry: Entry, verdicts: Iterable[str] = ("redo", "look")) -> list
     return list(once.values())
 
 
+def first_of(noticed: Sequence[Noticed]) -> list[Noticed]:
+    """What of many is told one by one: of each kind those that there is most of."""
+    told = [at for kind in kinds([one.finding for one in noticed], most=OF_A_KIND) for at in kind.told]
+    return [noticed[at] for at in sorted(told)]
+
+
+def rest_of(noticed: Sequence[Noticed]) -> list[Said]:
+    """That there is more of a kind, for each kind of which not all are told."""
+    rests = [
+        [noticed[at].before_s + (noticed[at].finding.from_s or 0.0) for at in kind.rest]
+        for kind in kinds([one.finding for one in noticed], most=OF_A_KIND)
+        if kind.rest
+    ]
+    return [{lang: more_of_a_kind(times, lang) for lang in LANGUAGES} for times in rests]
+
+
+def dos_of(entry: Entry) -> list[Said]:
+    """What to do when it is brought again, each once."""
+    return list({one.do["en"]: one.do for one in noticed_in(entry, ["redo"])}.values())
+
+
+def side_of(entry: Entry, captured: Captured) -> str:
+    """Which piece of the original a capture is; empty for the only one, or where one file holds several."""
+    alone = [shown for shown in entry.shown if [one.report for one in shown.captured] == [captured.report]]
+    return alone[0].part if alone and len(entry.captured) > 1 else ""
+
+
 def places_of(shown: Shown) -> list[dict[str, Any]]:
     """The places of a thing worth playing: where in it (a share of its length, a little before), when, how grave."""
     total = seconds_of([captured.report for captured in shown.captured])
@@ -250,10 +286,25 @@ def length_of(entry: Entry) -> float:
     return sum(seconds_of([captured.report for captured in shown.captured]) for shown in entry.shown)
 
 
-def rows_of(captured: Captured) -> list[tuple[Markup, str]]:
+def figures_in_both(captured: Captured) -> list[tuple[Markup, str]]:
     """What was measured: its name in both languages, and the figure."""
-    figures = [(name, figure(measured)) for name, measured in captured.report.measures.items() if measured.why is None]
-    return [(_measure(name), text) for name, text in figures if text]
+    by_lang = {lang: figures_of(captured.report, lang) for lang in LANGUAGES}
+    return [
+        (in_both({lang: by_lang[lang][at][0] for lang in LANGUAGES}), text)
+        for at, (_, text) in enumerate(by_lang["en"])
+    ]
+
+
+def over_time_of(captured: Captured) -> Markup:
+    """A sound's levels, noise and tones over time, drawn for a desk and for a telephone."""
+    report = captured.report
+    return over_time_picture(report, width=960, name="wide") + over_time_picture(report, width=340, name="narrow")
+
+
+def over_time_rows(captured: Captured) -> list[tuple[str, list[str]]]:
+    """The same as figures [dBFS], for who cannot see the drawing: when each stretch begins, and its levels."""
+    rows = stretches_told(captured.report)
+    return [(clock(at), ["" if one is None else f"{one:.0f}" for one in figures]) for at, figures in rows]
 
 
 def unmeasured_of(captured: Captured) -> Markup:
@@ -287,10 +338,6 @@ def script() -> str:
 def fingerprint(text: str) -> str:
     """A script's SHA-256 as a content-security policy tells it: no other script may run on the page."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
-def _measure(name: str) -> Markup:
-    return in_both({lang: measure_name(name, lang) for lang in LANGUAGES})
 
 
 def _left_out_name(kind: str, lang: str) -> str:

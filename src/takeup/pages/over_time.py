@@ -30,7 +30,6 @@ LETTERS, SMALL = 16, 14  # sizes of headings, and of labels [units]
 TONES_HZ = (100, 1000, 10000)
 STEP_DB = 20  # of the level's axis
 SPAN_DB = (40, 70)  # what the ramp may reach over, least and most
-KEYS = (("range", 22), ("mean", 22), ("floor", 22))
 STACKED = 600  # a drawing narrower than this tells its keys one under the other [units]
 
 
@@ -202,7 +201,9 @@ def _png(codes: np.ndarray) -> str:
     image.putpalette([int(colour[at : at + 2], 16) for colour in RAMP for at in (1, 3, 5)])
     held = io.BytesIO()
     image.save(held, "PNG", bits=4, optimize=True)
-    return base64.b64encode(held.getvalue()).decode()
+    return (
+        base64.b64encode(held.getvalue()).decode().replace("//", "/%2F")
+    )  # no page of ours holds a "//": it asks nobody
 
 
 def _marks(marks: Sequence[Knot], single: Sequence[Knot], reach: tuple[float, float], width: int) -> str:
@@ -225,14 +226,14 @@ def _marks(marks: Sequence[Knot], single: Sequence[Knot], reach: tuple[float, fl
 
 
 def _height_of_keys(width: int) -> float:
-    return 34 if width >= STACKED else 34 + 22 * len(KEYS)
+    return 34 if width >= STACKED else 34 + 22 * 3
 
 
 def _keys(width: int, langs: Sequence[str], *, with_floor: bool) -> str:
     """The heading, and what each line means. Places are fixed: a drawing cannot measure its words."""
     lines = [said_at(0, 17, "over-time.level", langs, {}, LETTERS, colour=INK)]
     keys = [name for name in ("range", "mean", "floor") if name != "floor" or with_floor]
-    slots = {"range": width - 500, "mean": width - 300, "floor": width - 192}
+    slots = {"range": width - 560, "mean": width - 335, "floor": width - 225}
     for at, name in enumerate(keys):
         x, y = (slots[name], 17.0) if width >= STACKED else (0, 40.0 + 22 * at)
         lines.append(_swatch(name, x, y - 5) + said_at(x + 30, y, f"over-time.{name}", langs, {}, SMALL, colour=QUIET))
@@ -262,7 +263,7 @@ def _ramp_key(fabric: np.ndarray, y: float, width: int, langs: Sequence[str]) ->
     )
     frame = f'<rect x="{x}" y="{y - 11:g}" width="{wide}" height="12" fill="none" stroke="{RULE}" stroke-width="0.8"/>'
     facts = {"low": _minus(low), "high": _minus(high)}
-    at = (x - 10, y, "end") if width >= STACKED else (0, y + 24, "start")
+    at = (x - 10, y, "end") if width >= STACKED else (-GUTTER, y + 24, "start")
     return (
         said_at(0, y, "over-time.tones", langs, {}, LETTERS, colour=INK)
         + colours

@@ -8,7 +8,8 @@ from pathlib import Path
 from takeup.errors import NotPossible
 from takeup.files.beside import write_bytes
 from takeup.pages.capture import Place, capture_picture
-from takeup.streams import CaptureFile, Finding, Original, Report
+from takeup.pages.kinds import kinds, more_of_a_kind
+from takeup.streams import CaptureFile, Original, Report
 from takeup.tasks.reporting import sentences_of
 
 OF_A_KIND = 2  # places of one kind that are told one by one
@@ -59,30 +60,22 @@ def check_name(target: Path) -> str:
 def places_of(report: Report, lang: str) -> list[Place]:
     """What was noticed, in words: the gravest first, then in the order of time; the same sentence once.
 
-    Of many findings of one kind (dropouts) the deepest or longest :data:`OF_A_KIND` are told, and that there are more.
+    Of many findings of one kind (dropouts) those that there is most of are told, and that there are more.
     """
     order = ("redo", "look", "good")
     findings = sorted(report.findings, key=lambda finding: (order.index(finding.verdict), finding.from_s or 0.0))
     once = {sentences_of(finding, lang)[0]: finding for finding in reversed(findings)}  # the first of each is kept
-    kinds: dict[tuple[str, str], list[str]] = {}
-    for sentence, finding in reversed(once.items()):
-        kinds.setdefault((finding.verdict, finding.name), []).append(sentence)
+    sentences, findings = list(reversed(once)), list(reversed(once.values()))
     places = []
-    for sentences in kinds.values():
-        weighty = sorted(sentences, key=lambda sentence: _weight(once[sentence]), reverse=True)
-        told = [sentence for sentence in sentences if sentence in weighty[:OF_A_KIND]]
-        rest = [once[sentence].from_s or 0.0 for sentence in sentences if sentence not in told]
-        places += [
-            Place(verdict=once[sentence].verdict, sentence=sentence, from_s=once[sentence].from_s) for sentence in told
+    for kind in kinds(findings, most=OF_A_KIND):
+        told = [
+            Place(verdict=findings[at].verdict, sentence=sentences[at], from_s=findings[at].from_s) for at in kind.told
         ]
-        if rest:
-            places[-1] = replace(places[-1], more=len(rest), more_s=(rest[0], rest[-1]))
+        if kind.rest:
+            more = more_of_a_kind([findings[at].from_s or 0.0 for at in kind.rest], lang)
+            told[-1] = replace(told[-1], more=more)
+        places += told
     return sorted(places, key=lambda place: (order.index(place.verdict), place.from_s or 0.0))
-
-
-def _weight(finding: Finding) -> tuple[float, float]:
-    """What makes one of many worth telling: how much of it there is, then how long it lasts."""
-    return abs(finding.value or 0.0), (finding.to_s or 0.0) - (finding.from_s or 0.0)
 
 
 def as_png(svg: str) -> bytes:
