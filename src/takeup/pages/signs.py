@@ -17,7 +17,7 @@ GROUND = "#E9E2D3"  # what lies under a level: the noise floor
 RAMP = (  # nothing to loud, for the strip of tones: one hue, sixteen even steps of lightness (CIELAB 98 to 17)
     "#F8FBFC", "#DFEEF2", "#C8E0E6", "#B3D2DA", "#9EC4CE", "#8AB6C1", "#78A8B4", "#679AA7",
     "#568C99", "#477E8B", "#39707D", "#2D626F", "#215561", "#174852", "#0E3B44", "#072E37",
-)
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
