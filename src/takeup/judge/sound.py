@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from takeup.judge.sound_bandwidth import judge_bandwidth, judge_noise, said_bandwidth, said_bits
+from takeup.judge.sound_bandwidth import judge_bandwidth, judge_lossy, judge_noise, said_bandwidth, said_bits
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
 from takeup.judge.sound_ending import judge_ending, judge_silence
@@ -42,6 +42,8 @@ def judge_sound(
     findings += judge_delay(facts, deep.delay, known.carrier, rows)
     findings += judge_hum(facts, deep, rows, known)
     findings += judge_speed(facts, deep, rows, known)
+    if not known.of_picture:
+        findings += judge_lossy(deep.lossy, stream)
     findings += judge_bandwidth(deep.bandwidth, stream, rows, known)
     findings += judge_noise(facts, deep.bandwidth, rows, known)
     if not known.of_picture:

@@ -8,6 +8,7 @@ import numpy as np
 
 from takeup.judge.sound_known import SoundKnown
 from takeup.measure.sound.bandwidth import Bandwidth
+from takeup.measure.sound.lossy import Lossy
 from takeup.measure.sound.whole import SoundFacts
 from takeup.streams import Finding, Measured, SoundStream
 from takeup.tables.rows import Rows
@@ -124,3 +125,17 @@ def judge_noise(facts: SoundFacts, bandwidth: Bandwidth | None, rows: Rows, know
             rows=("sound.noisy.under_programme_db",) + (("sound.noisy.station_db",) if station else ()),
         )
     ]
+
+
+def judge_lossy(lossy: Lossy | None, stream: SoundStream) -> list[Finding]:
+    """A lossy file is certain; its traces in whole samples are as sure as the frames found. Never ``redo`` for it."""
+    if stream.lossy:
+        facts = {"codec": stream.codec}
+        return [
+            Finding(
+                name="lossy_source", verdict="look", again="may help", says="lossy_source.file", facts=facts, rows=()
+            )
+        ]
+    if lossy is None:
+        return []
+    return [Finding(name="lossy_source", verdict="look", again="may help", says="lossy_source.traces", rows=())]

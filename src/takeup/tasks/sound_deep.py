@@ -14,6 +14,7 @@ from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
 from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
 from takeup.measure.sound.history import History
 from takeup.measure.sound.hum import begin_hum, finish_hum, step_hum
+from takeup.measure.sound.lossy import begin_lossy, finish_lossy, step_lossy
 from takeup.measure.sound.spectrum import begin_spectrum, finish_spectrum, step_spectrum
 from takeup.measure.sound.strip import begin_strip, finish_strip, step_strip
 from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
@@ -34,12 +35,14 @@ class DeepWalk:
         self.strip = begin_strip(self.windows)
         self.spectrum = begin_spectrum(self.windows)
         self.bits = BitsState()
+        self.lossy = None if stream.lossy else begin_lossy(rate)
         self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
 
     def hear(self, block: np.ndarray) -> None:
         """Take in one block, float32, shape (n, channels)."""
         block = np.ascontiguousarray(block.T).T  # channel after channel: read that way by everything from here on
         self.bits = step_bits(self.bits, block)
+        self.lossy = step_lossy(self.lossy, block) if self.lossy else None
         self.thin, thin = step_thin(self.thin, block)
         self._hear_thin(thin)
         self.fine, fine = step_fine(self.fine, block)
@@ -58,10 +61,12 @@ class DeepWalk:
         """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view."""
         self._hear_thin(finish_thin(self.thin))
         self._hear_fine(finish_fine(self.fine))
+        spectrum = finish_spectrum(self.spectrum)
         return DeepFacts(
             delay=finish_delay(self.delay) if self.delay else None,
             strip=finish_strip(self.strip),
-            spectrum=finish_spectrum(self.spectrum),
+            spectrum=spectrum,
+            lossy=finish_lossy(self.lossy, spectrum) if self.lossy else None,
             bits=self.bits.bits,
             hum=finish_hum(self.hum),
         )

@@ -1,0 +1,206 @@
+"""Traces of lossy coding in samples that look whole: lines rounded to nothing at the coder's own frames.
+
+A coder cuts sound into frames, turns each into lines and rounds most of the faint ones to zero. Decoded, cut anywhere
+and made louder or softer, the zeros come back when the same transform is laid on the same frames, and at no other
+offset (coefficient statistics at the coder's own frames: after Derrien, JAES 2019, abstract read; search and score are
+ours). Sound that never was coded has no offset that is better than the others: hiss, filters, gates, other rates, 16
+bits leave it so. What is repeated exactly from frame to frame (a synthetic tone) is left out line by line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from takeup.measure.sound.framed import banked, emphasised, lapped
+from takeup.measure.sound.spectrum import Spectrum
+
+LENGTH, COUNT = 10_240, 6912  # frames of an excerpt, and offsets looked at in it; at 44.1 or 48 kHz
+EVERY_S = 1.0  # excerpts may begin so often
+QUIETEST = 1e-9  # mean square about the mean: -90 dBFS; there is nothing to round below it
+MOST_LOOKS = 3
+HIGH_RATE_HZ = 64_000  # above it a capture is looked at only when it was blown up from half or a quarter of its rate
+LINES = np.arange(96, 672, 9)  # of 1024; 2 to 14 kHz at 44.1 kHz
+SHORT_OVERLAP_RATE_HZ = 48_000
+FAMILIES = {"bank": 576, "kaiser": 1024, "sine": 1024, "power sine": 1024, "short overlap": 960}  # frames apart
+NEAR_ZERO = (1e-3, 1.5e-2)  # of a line's mean square about it; the second where rounding to 16 bits filled the zeros
+ALIKE = 0.5  # correlation with the next frame at every offset: a tone, no noise
+GROUPS, GROUPS_LEAST, GROUP_SCORE = 8, 3, 2.5
+SCORE, APART = 8.0, 1.7  # uncoded sound stays under 5.5 and 1.5
+NEIGHBOURS = 5  # offsets
+ROBUST = 1.4826  # median absolute deviation to standard deviation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossyState:
+    """Frozen; ``step`` makes a new one. Excerpts begin at whole seconds, the first loud enough one of each octave."""
+
+    rate_hz: int
+    length: int  # frames of an excerpt
+    at: int = 0  # frames heard
+    next_at: int = 0  # where the next excerpt begins
+    taken: tuple[np.ndarray, ...] = ()  # pieces of the excerpt in hand, each of shape (n, channels)
+    starts: tuple[int, ...] = ()  # of the excerpts [frames]
+    excerpts: tuple[np.ndarray, ...] = ()  # float32, shape (length, channels)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lossy:
+    """The surest trace. ``score``: by how many scatters its offset beats the others; ``family``: of the transform."""
+
+    family: str
+    score: float
+
+
+def begin_lossy(rate_hz: int) -> LossyState:
+    """Nothing heard yet."""
+    return LossyState(rate_hz=rate_hz, length=LENGTH * _step(rate_hz))
+
+
+def _step(rate_hz: int) -> int:
+    return max(1, round(rate_hz / SHORT_OVERLAP_RATE_HZ)) if rate_hz > HIGH_RATE_HZ else 1
+
+
+def step_lossy(state: LossyState, block: np.ndarray) -> LossyState:
+    """Take in one block, float32, shape (n, channels)."""
+    end = state.at + len(block)
+    while state.next_at < end:
+        held = sum(len(one) for one in state.taken)
+        first = state.next_at + held - state.at
+        piece = block[first : first + state.length - held].copy()
+        state = replace(state, taken=(*state.taken, piece))
+        if held + len(piece) < state.length:
+            break
+        state = _with_excerpt(state, np.concatenate(state.taken))
+    return replace(state, at=end)
+
+
+def _with_excerpt(state: LossyState, excerpt: np.ndarray) -> LossyState:
+    """Keep it if it is loud enough, and say where the next one begins."""
+    second = round(state.next_at / state.rate_hz / EVERY_S)
+    loud = float(excerpt.var(axis=0, dtype=float).max()) > QUIETEST
+    following = 2 * second + 1 if loud else second + 1
+    excerpts = (*state.excerpts, excerpt) if loud else state.excerpts
+    starts = (*state.starts, state.next_at) if loud else state.starts
+    next_at = round(following * EVERY_S * state.rate_hz)
+    return replace(state, next_at=next_at, taken=(), starts=starts, excerpts=excerpts)
+
+
+def finish_lossy(state: LossyState, spectrum: Spectrum | None) -> Lossy | None:
+    """The surest trace, None where there is none.
+
+    Parameters
+    ----------
+    spectrum : Spectrum or None
+        Tells whether a capture at a high rate was blown up from a lower one; the frames are then those of that rate.
+    """
+    step = _step(state.rate_hz)
+    if step > 1:
+        lower = None if spectrum is None else spectrum.lower_rate_hz or spectrum.cliff_hz
+        if lower is None or lower > 1.01 * state.rate_hz / step:
+            return None
+    sums: dict[tuple[str, int, int], np.ndarray] = {}
+    for start, excerpt in list(zip(state.starts, state.excerpts))[::-1][: max(2, MOST_LOOKS // step)]:
+        best: Lossy | None = None
+        for phase in range(step):
+            rate_hz, first = state.rate_hz // step, (start + phase) // step
+            for family, views in _look(_thinned(excerpt, step, phase), rate_hz):
+                together = np.zeros_like(views[0])
+                for view, shares in enumerate((*views, together)):
+                    here = np.roll(shares, first % shares.shape[1], axis=1)
+                    key = (family, view - len(views), phase)
+                    sums[key] = sums.get(key, np.zeros_like(here)) + here
+                    for one in (here, sums[key]):  # its frames may or may not go on evenly
+                        score = _score(one)
+                        if score is not None and (best is None or score > best.score):
+                            best = Lossy(family=family, score=score)
+                    together += shares
+        if best is not None:
+            return best
+    return None
+
+
+def _thinned(excerpt: np.ndarray, step: int, phase: int) -> np.ndarray:
+    """One sample of ``step``, everything above the lower rate's half taken away. Shape (n, channels)."""
+    if step == 1:
+        return excerpt
+    moved = np.roll(excerpt, -phase, axis=0)
+    count = len(moved) // step
+    spectrum = np.fft.rfft(moved[: count * step], axis=0)[: count // 2 + 1]
+    return (np.fft.irfft(spectrum, count, axis=0) / step).astype(np.float32)
+
+
+def _look(excerpt: np.ndarray, rate_hz: int) -> Iterator[tuple[str, list[np.ndarray]]]:
+    """Zeros through every transform: left, middle and side of the channels, at each limit; see :func:`_zeros`."""
+    planes = [np.ascontiguousarray(excerpt[:, channel], np.float32) for channel in range(min(2, excerpt.shape[1]))]
+    for family, period in FAMILIES.items():
+        if family == "short overlap" and rate_hz != SHORT_OVERLAP_RATE_HZ:
+            continue
+        lines = [_lines(plane, family) for plane in planes]
+        views = lines if len(lines) == 1 else [lines[0], lines[0] + lines[1], lines[0] - lines[1]]
+        found = [zeros for view in views for zeros in _zeros(view, period)]
+        if found:
+            yield family, found
+
+
+def _lines(plane: np.ndarray, family: str) -> np.ndarray:
+    """Lines at every offset, in order of frequency. Shape (COUNT, lines)."""
+    if family == "bank":
+        return banked(plane, COUNT).reshape(COUNT, -1)[:, ::3]
+    if family == "short overlap":
+        plane = emphasised(plane)
+    return lapped(plane, COUNT, family, LINES)
+
+
+def _zeros(lines: np.ndarray, period: int) -> Iterator[np.ndarray]:
+    """How often the lines lie near zero by group of lines and offset, for each limit; nothing where few are noise.
+
+    Yields
+    ------
+    ndarray, shape (GROUPS, period)
+        About each group's middle, in scatters of the mean of all groups.
+    """
+    power = np.square(lines)
+    noise = _like_noise(lines, power, period)
+    if noise.sum() < lines.shape[1] // 3:
+        return
+    power = power[:, noise]
+    frames, half = len(power) // period, period // 2
+    sums = np.cumsum(power, axis=0, dtype=float)
+    at = np.arange(frames * period)
+    low, high = np.maximum(at - half, 0), np.minimum(at + half, len(power) - 1)
+    about = (sums[high] - sums[low]).astype(np.float32) / (high - low)[:, None].astype(np.float32)
+    for limit in NEAR_ZERO:
+        zeros = power[: len(at)] < np.float32(limit) * about
+        by_offset = zeros.reshape(frames, period, -1).mean(axis=0, dtype=np.float32)
+        shares = np.stack([one.mean(axis=1) for one in np.array_split(by_offset, GROUPS, axis=1)])
+        shares -= np.median(shares, axis=1)[:, None]
+        yield shares / max(_scatter(shares.mean(axis=0)), 1e-4)
+
+
+def _scatter(values: np.ndarray) -> float:
+    """Standard deviation by the median, which a peak does not move."""
+    return ROBUST * float(np.median(np.abs(values - np.median(values))))
+
+
+def _score(zeros: np.ndarray) -> float | None:
+    """How far the best offset beats the others, in scatters; None where it does not, or in few groups only."""
+    means = zeros.mean(axis=0)
+    means = means - np.median(means)
+    offset = int(np.argmax(means))
+    near = (offset + np.arange(-NEIGHBOURS, NEIGHBOURS + 1)) % len(means)
+    second = float(np.delete(means, near).max())
+    score = float(means[offset]) / max(_scatter(means), 1e-9)
+    if score < SCORE or means[offset] < APART * second:
+        return None
+    spread = np.array([max(_scatter(one), one.std() / 2, 1e-9) for one in zeros])
+    return score if (zeros[:, offset] / spread >= GROUP_SCORE).sum() >= GROUPS_LEAST else None
+
+
+def _like_noise(lines: np.ndarray, power: np.ndarray, period: int) -> np.ndarray:
+    """Which lines differ from frame to frame; a synthetic tone's repeat or turn at an even pace."""
+    product = (lines[:-period] * lines[period:]).sum(axis=0)
+    total = np.sqrt(power[:-period].sum(axis=0) * power[period:].sum(axis=0))
+    return (total > 0) & (np.abs(product) < ALIKE * total)
