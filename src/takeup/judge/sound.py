@@ -7,6 +7,7 @@ import math
 from takeup.judge.sound_bandwidth import judge_bandwidth, judge_lossy, judge_noise, said_bandwidth, said_bits
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
+from takeup.judge.sound_dropouts import judge_dropouts
 from takeup.judge.sound_ending import judge_ending, judge_silence
 from takeup.judge.sound_hum import judge_hum, judge_speed, said_hum, said_speed
 from takeup.judge.sound_known import SoundKnown
@@ -40,6 +41,7 @@ def judge_sound(
     findings += judge_dc_offset(facts, rows)
     findings += judge_channels(facts, rows)
     findings += judge_delay(facts, deep.delay, known.carrier, rows)
+    findings += judge_dropouts(deep.dropouts, rows, known)
     findings += judge_hum(facts, deep, rows, known)
     findings += judge_speed(facts, deep, rows, known)
     if not known.of_picture:

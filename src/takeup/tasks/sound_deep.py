@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from takeup.judge.sound_dropouts import judge_dropouts
+from takeup.judge.sound_known import SoundKnown
 from takeup.measure.sound.bits import BitsState, step_bits
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
+from takeup.measure.sound.dropouts import begin_dropouts, finish_dropouts, step_dropouts
 from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
 from takeup.measure.sound.history import History
 from takeup.measure.sound.hum import begin_hum, finish_hum, step_hum
@@ -20,6 +23,7 @@ from takeup.measure.sound.strip import begin_strip, finish_strip, step_strip
 from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
 from takeup.measure.sound.windows import begin_windows, step_windows
 from takeup.streams import Finding, SoundStream
+from takeup.tables.rows import Rows
 from takeup.tasks.sound_loops import quick_loops
 
 
@@ -36,6 +40,7 @@ class DeepWalk:
         self.spectrum = begin_spectrum(self.windows)
         self.bits = BitsState()
         self.lossy = None if stream.lossy else begin_lossy(rate)
+        self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s)
         self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
 
     def hear(self, block: np.ndarray) -> None:
@@ -53,9 +58,9 @@ class DeepWalk:
             self.strip = step_strip(self.strip, windows)
             self.spectrum = step_spectrum(self.spectrum, windows)
 
-    def certain(self) -> tuple[Finding, ...]:
+    def certain(self, rows: Rows, known: SoundKnown) -> tuple[Finding, ...]:
         """Findings that no later second can undo."""
-        return ()
+        return tuple(judge_dropouts(self.dropouts.found, rows, known)) if self.dropouts else ()
 
     def finish(self, history: History) -> DeepFacts:
         """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view."""
@@ -69,6 +74,7 @@ class DeepWalk:
             lossy=finish_lossy(self.lossy, spectrum) if self.lossy else None,
             bits=self.bits.bits,
             hum=finish_hum(self.hum),
+            dropouts=finish_dropouts(self.dropouts) if self.dropouts else (),
         )
 
     def _hear_thin(self, thin: np.ndarray) -> None:
@@ -77,3 +83,4 @@ class DeepWalk:
 
     def _hear_fine(self, fine: np.ndarray) -> None:
         """Band powers every ``self.fine.hop_s``, shape (n, channels, n_bands)."""
+        self.dropouts = step_dropouts(self.dropouts, fine) if self.dropouts else None

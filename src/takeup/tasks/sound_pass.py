@@ -13,7 +13,7 @@ import numpy as np
 
 from takeup.judge.sound import judge_sound
 from takeup.judge.sound_clipping import judge_stretch
-from takeup.judge.sound_known import known_of
+from takeup.judge.sound_known import SoundKnown, known_of
 from takeup.judge.sound_notice import Notice, judge_notice
 from takeup.measure.sound.bandwidth import bandwidth_of
 from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_clipping
@@ -118,7 +118,7 @@ class SoundPass:
             if over:
                 self.over.append(told[-1])
         clipped = [*self.over, *(one for one in told if one is not None and one.to_s is None)]
-        return (*(one for one in clipped if one is not None), *self.deep.certain())
+        return (*(one for one in clipped if one is not None), *self.deep.certain(self.rows, self._known()))
 
     def finish(self, capture_seconds: float | None = None) -> SoundPart:
         """Judge all that was heard.
@@ -147,9 +147,7 @@ class SoundPass:
             strip=deep.strip,
         )
         deep = replace(deep, bandwidth=bandwidth_of(deep.spectrum, facts.states, facts.hop_s))
-        known = known_of(
-            self.asked.original, self.asked.mains_hz, self.asked.recorded_mains_hz, of_picture=self.of_picture
-        )
+        known = self._known()
         measures, findings = judge_sound(facts, deep, self.stream, self.rows, known)
         return SoundPart(
             measures=measures,
@@ -158,6 +156,11 @@ class SoundPass:
             trace=facts.trace,
             seconds=self.seconds if capture_seconds is None else capture_seconds,
             facts=facts,
+        )
+
+    def _known(self) -> SoundKnown:
+        return known_of(
+            self.asked.original, self.asked.mains_hz, self.asked.recorded_mains_hz, of_picture=self.of_picture
         )
 
     def _beside(self, block: np.ndarray) -> Future[None]:

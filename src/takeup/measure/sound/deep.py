@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from takeup.measure.sound.bandwidth import Bandwidth
 from takeup.measure.sound.delay import Delay
+from takeup.measure.sound.dropouts import Dropout
 from takeup.measure.sound.hum import Hum
 from takeup.measure.sound.lossy import Lossy
 from takeup.measure.sound.spectrum import Spectrum
@@ -22,4 +23,5 @@ class DeepFacts:
     spectrum: Spectrum | None = None
     bandwidth: Bandwidth | None = None  # told of the spectrum once it is known what each hop holds
     bits: int | None = None
+    dropouts: tuple[Dropout, ...] = ()
     lossy: Lossy | None = None
