@@ -12,6 +12,7 @@ from takeup.judge.sound_ending import judge_ending, judge_silence
 from takeup.judge.sound_hum import judge_hum, judge_speed, said_hum, said_speed
 from takeup.judge.sound_known import SoundKnown
 from takeup.judge.sound_level import judge_dc_offset, judge_level
+from takeup.judge.sound_reel import judge_print_through, judge_turns, said_reel
 from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.history import NOTHING_DBFS
@@ -48,6 +49,8 @@ def judge_sound(
         findings += judge_lossy(deep.lossy, stream)
     findings += judge_bandwidth(deep.bandwidth, stream, rows, known)
     findings += judge_noise(facts, deep.bandwidth, rows, known)
+    findings += judge_print_through(facts, deep, rows, known)
+    findings += judge_turns(deep, rows, known)
     if not known.of_picture:
         findings += judge_silence(facts, rows)
         findings += judge_ending(facts, stream, rows)
@@ -78,6 +81,7 @@ def measures(
     figures["bandwidth"] = said_bandwidth(facts, deep.bandwidth)
     if not known.of_picture:
         figures["bits"] = said_bits(deep.bits, facts, stream)
+    figures |= said_reel(facts, deep, rows, known)
     return figures | without_value("later", LATER)
 
 

@@ -105,7 +105,7 @@ def certainty_of(found: PrintThrough, rows: Rows) -> float:
 
 def _is_told(found: PrintThrough, facts: SoundFacts, rows: Rows) -> bool:
     limits = rows.section("sound.print_through")
-    by_chance = max(found.chance, found.level)
+    by_chance = max(found.chance, found.level, found.rival)
     speaking = sum(score >= limits["part_score"] for score in found.parts)
     return (
         facts.seconds >= limits["shortest_s"]

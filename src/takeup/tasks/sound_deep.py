@@ -14,13 +14,16 @@ from takeup.measure.sound.bits import BitsState, step_bits
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
 from takeup.measure.sound.dropouts import begin_dropouts, finish_dropouts, step_dropouts
+from takeup.measure.sound.echo import begin_echo, finish_echo, step_echo
 from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
 from takeup.measure.sound.history import History
 from takeup.measure.sound.hum import begin_hum, finish_hum, step_hum
 from takeup.measure.sound.lossy import begin_lossy, finish_lossy, step_lossy
+from takeup.measure.sound.print_through import find_print_through
 from takeup.measure.sound.spectrum import begin_spectrum, finish_spectrum, step_spectrum
 from takeup.measure.sound.strip import begin_strip, finish_strip, step_strip
 from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
+from takeup.measure.sound.turns import find_turns
 from takeup.measure.sound.windows import begin_windows, step_windows
 from takeup.streams import Finding, SoundStream
 from takeup.tables.rows import Rows
@@ -41,6 +44,7 @@ class DeepWalk:
         self.bits = BitsState()
         self.lossy = None if stream.lossy else begin_lossy(rate)
         self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s)
+        self.echo = begin_echo(self.thin.thin_rate_hz, channels, quick_loops())
         self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
 
     def hear(self, block: np.ndarray) -> None:
@@ -67,6 +71,8 @@ class DeepWalk:
         self._hear_thin(finish_thin(self.thin))
         self._hear_fine(finish_fine(self.fine))
         spectrum = finish_spectrum(self.spectrum)
+        echo = finish_echo(self.echo)
+        dropouts = finish_dropouts(self.dropouts) if self.dropouts else ()
         return DeepFacts(
             delay=finish_delay(self.delay) if self.delay else None,
             strip=finish_strip(self.strip),
@@ -74,12 +80,15 @@ class DeepWalk:
             lossy=finish_lossy(self.lossy, spectrum) if self.lossy else None,
             bits=self.bits.bits,
             hum=finish_hum(self.hum),
-            dropouts=finish_dropouts(self.dropouts) if self.dropouts else (),
+            dropouts=dropouts,
+            print_through=find_print_through(echo) if echo else None,
+            turns=find_turns(np.array([one.from_s for one in dropouts]), np.array([one.depth_db for one in dropouts])),
         )
 
     def _hear_thin(self, thin: np.ndarray) -> None:
         """Samples at ``self.thin.thin_rate_hz``, shape (n, channels)."""
         self.hum = step_hum(self.hum, thin)
+        self.echo = step_echo(self.echo, thin)
 
     def _hear_fine(self, fine: np.ndarray) -> None:
         """Band powers every ``self.fine.hop_s``, shape (n, channels, n_bands)."""

@@ -9,8 +9,10 @@ from takeup.measure.sound.delay import Delay
 from takeup.measure.sound.dropouts import Dropout
 from takeup.measure.sound.hum import Hum
 from takeup.measure.sound.lossy import Lossy
+from takeup.measure.sound.print_through import PrintThrough
 from takeup.measure.sound.spectrum import Spectrum
 from takeup.measure.sound.strip import Strip
+from takeup.measure.sound.turns import Turns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,3 +27,5 @@ class DeepFacts:
     bits: int | None = None
     dropouts: tuple[Dropout, ...] = ()
     lossy: Lossy | None = None
+    print_through: PrintThrough | None = None  # the best curve of a reel, told or not
+    turns: tuple[Turns, ...] = ()  # dropouts that return with a reel

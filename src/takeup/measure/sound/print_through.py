@@ -25,6 +25,7 @@ AROUND = 15  # coarse bins: a lag is held against its neighbours
 ROWS = 400  # of the search
 ROW_GROUPS = 20  # that are summed first
 SQUARE_STEP = 0.015  # of the lag's square [s^2]: 7 ms at the hub, 2 ms at a full reel
+NEIGHBOURS = 0.15  # of the lag's square: 40 ms at 2 s
 LIGHTEST = 1e-3  # weight under which a cell is nothing but rounding
 FEW = 10.0  # weight of a lag's mean over the capture: with less than this it is hardly taken away
 INSIDE = 0.3  # share of all weight that a curve must meet
@@ -46,6 +47,7 @@ class PrintThrough:
     score: float
     chance: float  # the best score that no tape gives
     level: float  # the best score among lags that hardly move
+    rival: float  # the best score of a reel that is clearly another
     parts: tuple[float, ...]  # scores of stretches that hold equal shares of what can be told, in order
 
 
@@ -75,11 +77,16 @@ def find_print_through(found: EchoMap) -> PrintThrough | None:
     sheet = _sheet(found, used, means)
     middle_s = float(sheet.at_s.mean())
     step = 3 * SQUARE_STEP / max(float(np.ptp(sheet.at_s)), 1.0)
-    steep, spread = _best(sheet, middle_s, _slopes(*STEEPER_UM, 2 * step), 1.0)
-    level, _ = _best(sheet, middle_s, _slopes(0.0, LEVEL_UM, 2 * step), spread)
-    best, _ = _best(sheet, middle_s, _slopes(*TAPES_UM, step), spread)
+    steeper, even = _slopes(*STEEPER_UM, 2 * step), _slopes(0.0, LEVEL_UM, 2 * step)
+    steep, spread = _best(sheet, _totals(sheet, middle_s, steeper), steeper, 1.0)
+    level, _ = _best(sheet, _totals(sheet, middle_s, even), even, spread)
+    tapes = _slopes(*TAPES_UM, step)
+    totals = _totals(sheet, middle_s, tapes)
+    best, _ = _best(sheet, totals, tapes, spread)
     if not spread or not best.score:
         return None
+    half_s = float(np.ptp(sheet.at_s)) / 2
+    rival, _ = _best(sheet, totals, tapes, spread, beside=(best, half_s))
     best = _refined(found, used, means, best, middle_s)
     law = ReelLaw(at_s=middle_s, period_s=float(np.sqrt(best.square)), slope_s=best.slope)
     curve = (best.square, best.slope, middle_s)
@@ -93,6 +100,7 @@ def find_print_through(found: EchoMap) -> PrintThrough | None:
         score=best.score,
         chance=steep.score / spread,
         level=level.score,
+        rival=rival.score,
         parts=_parts(sums, weights, spread),
     )
 
@@ -139,19 +147,28 @@ def _running(values: np.ndarray) -> np.ndarray:
     return (padded[:, AROUND:] - padded[:, :-AROUND]) / AROUND
 
 
-def _best(sheet: _Sheet, middle_s: float, slopes: np.ndarray, spread: float) -> tuple[_Best, float]:
-    """The best of all curves with these slopes, in units of ``spread``; and the root mean square of them all."""
+def _best(
+    sheet: _Sheet, totals: np.ndarray, slopes: np.ndarray, spread: float, beside: tuple[_Best, float] | None = None
+) -> tuple[_Best, float]:
+    """The best of all curves with these slopes, in units of ``spread``; and the root mean square of them all.
+
+    ``beside``: a curve, with half the length of the capture, that and whose neighbours are left out.
+    """
+    squares_of_lag = sheet.lowest + SQUARE_STEP * np.arange(totals.shape[2])
     best, squares, count = _Best(), 0.0, 0
     least = INSIDE * sheet.cells[:, 2:].sum(axis=0).max(axis=1)
-    for slope, total in zip(slopes, _totals(sheet, middle_s, slopes)):
+    for slope, total in zip(slopes, totals):
+        near = np.zeros(len(squares_of_lag), bool)
+        if beside is not None and abs(slope - beside[0].slope) * beside[1] < NEIGHBOURS:
+            near = np.abs(squares_of_lag - beside[0].square) < NEIGHBOURS
         for sides in ([0], [1], [0, 1]):
             weights = total[2:][sides].sum(axis=0)
-            told = weights > least[sides].sum()
+            told = (weights > least[sides].sum()) & ~near
             scores = np.where(told, total[sides].sum(axis=0) / np.sqrt(np.maximum(weights, LIGHTEST)), 0.0) / spread
             squares, count = squares + float(scores @ scores), count + int(np.count_nonzero(told))
             at = int(scores.argmax())
             if scores[at] > best.score:
-                best = _Best(float(scores[at]), sheet.lowest + at * SQUARE_STEP, float(slope), tuple(sides))
+                best = _Best(float(scores[at]), float(squares_of_lag[at]), float(slope), tuple(sides))
     return best, float(np.sqrt(squares / max(count, 1)))
 
 

@@ -20,6 +20,7 @@ PERIODS_S = (1.35, 3.45)  # hubs and full reels of cassettes, and a margin
 TAPES_UM = (7.5, 21.0)
 LEVEL_UM = 4.0  # thinner than any tape: a period that hardly moves
 FINE = 0.25  # of a turn between neighbouring curves, at the ends of a stretch
+PROMISING = 3.0  # score of a short stretch that is worth a longer look
 TRIALS = 0.1  # independent curves among all that are tried
 
 
@@ -50,11 +51,15 @@ def find_turns(at_s: np.ndarray, weights: np.ndarray | None = None) -> tuple[Tur
     weights = np.ones(len(at_s)) if weights is None else np.asarray(weights, float)
     if len(at_s) < FEWEST:
         return ()
-    found = []
+    found: list[Turns] = []
     for length in WINDOWS_S:
         for start in np.arange(at_s[0], max(at_s[-1] - length / 2, at_s[0] + 1e-9), length / 2):
             inside = (at_s >= start) & (at_s <= start + length)
-            turns = _stretch(at_s[inside], weights[inside]) if inside.sum() >= FEWEST else None
+            hopeless = length > WINDOWS_S[0] and not any(
+                one.from_s < start + length and one.to_s > start and max(one.score, one.level) > PROMISING
+                for one in found
+            )
+            turns = None if hopeless or inside.sum() < FEWEST else _stretch(at_s[inside], weights[inside])
             if turns is not None:
                 found.append(turns)
     kept: list[Turns] = []
@@ -86,18 +91,26 @@ def _stretch(at_s: np.ndarray, weights: np.ndarray) -> Turns | None:
     near = (turn * np.exp(-1j * np.angle(weights @ turn))).real > np.sqrt(0.5)  # within an eighth of a turn
     if near.sum() < FEWEST:
         return None
-    first, last = np.flatnonzero(near)[[0, -1]]
+    first, last = _densest(near)
     return Turns(
         law=law,
         from_s=float(at_s[first]),
         to_s=float(at_s[last]),
-        heard=int(near.sum()),
+        heard=int(near[first : last + 1].sum()),
         turns=float(abs(turned[last] - turned[first])),
         share=float(weights[near].sum() / weights.sum()),
         score=float(power - tried),
         level=float(best["level"][0] - tried),
         other=float(best[other][0] - tried),
     )
+
+
+def _densest(near: np.ndarray) -> tuple[int, int]:
+    """First and last event of the stretch in which most keep to the reel: one each for it, one off for each other."""
+    total = np.concatenate([[0], np.cumsum(np.where(near, 1, -1))])
+    gains = total[1:] - np.minimum.accumulate(total[:-1])
+    last = int(gains.argmax())
+    return int(total[: last + 1].argmin()), last
 
 
 def _kinds(tapes: np.ndarray, level: np.ndarray) -> tuple[tuple[str, np.ndarray], ...]:
@@ -107,11 +120,11 @@ def _kinds(tapes: np.ndarray, level: np.ndarray) -> tuple[tuple[str, np.ndarray]
 def _best(at_s: np.ndarray, weights: np.ndarray, rates: np.ndarray, slopes: np.ndarray) -> tuple[float, float, float]:
     """The curve along which the arrows add up best: power (natural logarithm of chance), turns a second, slope."""
     best = (0.0, float(rates[0]), float(slopes[0]))
-    total = float((weights**2).sum())
+    total, light = float((weights**2).sum()), weights.astype(np.float32)
     for slope in slopes:
         phases = _turns(at_s, 1 / rates, float(slope))
-        arrows = np.exp(2j * np.pi * np.nan_to_num(phases)) * np.isfinite(phases)
-        powers = np.abs(arrows @ weights) ** 2 / total
+        phases = (2 * np.pi * (phases - np.round(phases))).astype(np.float32)
+        powers = (np.square(np.cos(phases) @ light) + np.square(np.sin(phases) @ light)) / total
         at = int(powers.argmax())
         if powers[at] > best[0]:
             best = (float(powers[at]), float(rates[at]), float(slope))
@@ -119,8 +132,11 @@ def _best(at_s: np.ndarray, weights: np.ndarray, rates: np.ndarray, slopes: np.n
 
 
 def _turns(at_s: np.ndarray, periods_s: np.ndarray, slope: float) -> np.ndarray:
-    """Turns since the middle, for each period there. Shape (periods, events)."""
-    square = periods_s[:, None] ** 2 + slope * at_s
+    """Turns since the middle, for each period there; where the reel would be empty, those of its last turn's end.
+
+    Shape (periods, events).
+    """
+    square = np.maximum(periods_s[:, None] ** 2 + slope * at_s, 0.0)
     if abs(slope) < 1e-9:
         return at_s / periods_s[:, None]
-    return 2 * (np.sqrt(np.where(square > 0, square, np.nan)) - periods_s[:, None]) / slope
+    return 2 * (np.sqrt(square) - periods_s[:, None]) / slope
