@@ -169,7 +169,7 @@ def test_a_cut_coded_wav_is_told_by_its_header(tmp_path):
     rng = np.random.default_rng(1)
     raw = soundfile_bytes(side(talk(rng, 4), rng), RATE, "WAV", "IMA_ADPCM")
     _, report = outcome(put(tmp_path, raw[: len(raw) * 2 // 3]))
-    assert [one.name for one in report.findings] == ["ends_early"]
+    assert {one.name for one in report.findings} == {"ends_early", "lossy_source"}  # four bits a sample are lossy
 
 
 @pytest.mark.parametrize("frames", [1, 2, 7, 400, 4000])

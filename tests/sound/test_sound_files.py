@@ -91,7 +91,7 @@ def test_a_cut_file_of_another_kind_gives_what_it_has(tmp_path, form, subtype):
     rng = np.random.default_rng(4)
     raw = write(tmp_path / "a", side(talk(rng, 12), rng), subtype=subtype, form=form).read_bytes()
     report = check(put(tmp_path, raw[: len(raw) // 2], "b"))
-    assert report.verdict == "redo" and said(report)[0] == "ends_early.cut-file"
+    assert report.verdict == "redo" and "ends_early.cut-file" in said(report)  # and that MP3 is lossy
     assert 8 < report.seconds < 16
 
 

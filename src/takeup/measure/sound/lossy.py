@@ -26,10 +26,13 @@ LINES = np.arange(96, 672, 9)  # of 1024; 2 to 14 kHz at 44.1 kHz
 SHORT_OVERLAP_RATE_HZ = 48_000
 FAMILIES = {"bank": 576, "kaiser": 1024, "sine": 1024, "power sine": 1024, "short overlap": 960}  # frames apart
 NEAR_ZERO = (1e-3, 1.5e-2)  # of a line's mean square about it; the second where rounding to 16 bits filled the zeros
-ALIKE = 0.5  # correlation with the next frame at every offset: a tone, no noise
+ALIKE = 0.5  # correlation with the next frame at every offset: a tone, no noise (noise: 0.3 at most, nearly always)
+LEAST_NOISE = 0.7  # of the lines: where more are tones, what is left between them moves with them
 GROUPS, GROUPS_LEAST, GROUP_SCORE = 8, 3, 2.5
 SCORE, APART = 8.0, 1.7  # uncoded sound stays under 5.5 and 1.5
-NEIGHBOURS = 5  # offsets
+NEIGHBOURS = 2  # offsets: a sample beside its own frames a coder's zeros are gone
+SILENT_SHARE = 0.01  # of an excerpt at digital silence: the edges of a gate are no frames
+REPEATS = 0.95  # likeness of an excerpt to itself a period later: one steady tone, whose zeros are its own
 ROBUST = 1.4826  # median absolute deviation to standard deviation
 
 
@@ -81,11 +84,27 @@ def _with_excerpt(state: LossyState, excerpt: np.ndarray) -> LossyState:
     """Keep it if it is loud enough, and say where the next one begins."""
     second = round(state.next_at / state.rate_hz / EVERY_S)
     loud = float(excerpt.var(axis=0, dtype=float).max()) > QUIETEST
+    loud &= float((excerpt == 0).all(axis=1).mean()) < SILENT_SHARE
+    loud = loud and _likeness_to_itself(excerpt) < REPEATS
     following = 2 * second + 1 if loud else second + 1
     excerpts = (*state.excerpts, excerpt) if loud else state.excerpts
     starts = (*state.starts, state.next_at) if loud else state.starts
     next_at = round(following * EVERY_S * state.rate_hz)
     return replace(state, next_at=next_at, taken=(), starts=starts, excerpts=excerpts)
+
+
+def _likeness_to_itself(excerpt: np.ndarray) -> float:
+    """The highest correlation of an excerpt with itself later on, past the first lags, where everything is alike."""
+    plane = excerpt.mean(axis=1, dtype=float)
+    plane -= plane.mean()
+    count = len(plane)
+    spectrum = np.fft.rfft(plane, 2 * count)
+    products = np.fft.irfft(np.square(np.abs(spectrum)))[: count // 2]
+    energy = np.concatenate([[0.0], np.cumsum(np.square(plane))])
+    lags = np.arange(count // 2)
+    likeness = products / np.sqrt(np.maximum(energy[count - lags] * (energy[count] - energy[lags]), 1e-30))
+    unlike = np.flatnonzero(likeness < 0.5)
+    return float(likeness[unlike[0] :].max()) if len(unlike) else 1.0
 
 
 def finish_lossy(state: LossyState, spectrum: Spectrum | None) -> Lossy | None:
@@ -164,7 +183,7 @@ def _zeros(lines: np.ndarray, period: int) -> Iterator[np.ndarray]:
     """
     power = np.square(lines)
     noise = _like_noise(lines, power, period)
-    if noise.sum() < lines.shape[1] // 3:
+    if noise.mean() < LEAST_NOISE:
         return
     power = power[:, noise]
     frames, half = len(power) // period, period // 2

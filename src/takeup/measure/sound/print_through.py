@@ -91,6 +91,8 @@ def find_print_through(found: EchoMap) -> PrintThrough | None:
     law = ReelLaw(at_s=middle_s, period_s=float(np.sqrt(best.square)), slope_s=best.slope)
     curve = (best.square, best.slope, middle_s)
     sums, weights, at_s = _along(found, used, means, curve, best.sides)
+    if not len(at_s):  # the refined curve leaves the lags that were kept
+        return None
     return PrintThrough(
         law=law,
         from_s=float(at_s[0]),
