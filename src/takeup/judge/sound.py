@@ -9,9 +9,11 @@ from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
 from takeup.judge.sound_dropouts import judge_dropouts
 from takeup.judge.sound_ending import judge_ending, judge_silence
+from takeup.judge.sound_flutter import said_flutter
 from takeup.judge.sound_hum import judge_hum, judge_speed, said_hum, said_speed
 from takeup.judge.sound_known import SoundKnown
 from takeup.judge.sound_level import judge_dc_offset, judge_level
+from takeup.judge.sound_lost import judge_lost
 from takeup.judge.sound_reel import judge_print_through, judge_turns, said_reel
 from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
 from takeup.measure.sound.deep import DeepFacts
@@ -45,6 +47,7 @@ def judge_sound(
     findings += judge_dropouts(deep.dropouts, rows, known)
     findings += judge_hum(facts, deep, rows, known)
     findings += judge_speed(facts, deep, rows, known)
+    findings += judge_lost(facts, deep, stream, rows, known)
     if not known.of_picture:
         findings += judge_lossy(deep.lossy, stream)
     findings += judge_bandwidth(deep.bandwidth, stream, rows, known)
@@ -78,6 +81,7 @@ def measures(
     figures["channel_delay"] = said_delay(facts, deep.delay, known.carrier, rows)
     figures["mains_hum"] = said_hum(facts, deep, rows, known)
     figures["speed_error"] = said_speed(facts, deep, rows, known)
+    figures["wow_flutter"] = said_flutter(facts, deep, rows)
     figures["bandwidth"] = said_bandwidth(facts, deep.bandwidth)
     if not known.of_picture:
         figures["bits"] = said_bits(deep.bits, facts, stream)

@@ -18,7 +18,7 @@ SOUND_UNITS = {
     "wow_flutter": "%",
     "bandwidth": "Hz",
 }
-LATER = ("wow_flutter",)  # not taken yet
+LATER: tuple[str, ...] = ()  # not taken yet
 
 
 def without_value(why: str, names: tuple[str, ...] = tuple(SOUND_UNITS)) -> dict[str, Measured]:

@@ -10,12 +10,15 @@ import numpy as np
 
 from takeup.judge.sound_dropouts import judge_dropouts
 from takeup.judge.sound_known import SoundKnown
+from takeup.judge.sound_lost import judge_repeats
 from takeup.measure.sound.bits import BitsState, step_bits
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
 from takeup.measure.sound.dropouts import begin_dropouts, finish_dropouts, step_dropouts
 from takeup.measure.sound.echo import begin_echo, finish_echo, step_echo
 from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
+from takeup.measure.sound.flutter import begin_flutter, finish_flutter, step_flutter
+from takeup.measure.sound.gaps import begin_gaps, finish_gaps, step_gaps
 from takeup.measure.sound.history import History
 from takeup.measure.sound.hum import begin_hum, finish_hum, step_hum
 from takeup.measure.sound.lossy import begin_lossy, finish_lossy, step_lossy
@@ -34,6 +37,7 @@ class DeepWalk:
     """Hears blocks one after the other and hands each stream to the folds that stand on it."""
 
     def __init__(self, stream: SoundStream) -> None:
+        self.stream = stream
         rate, channels = stream.rate_hz, stream.channels
         self.thin = begin_thin(rate, channels, quick_loops())
         self.fine = begin_fine(rate, channels, quick_loops())
@@ -45,6 +49,8 @@ class DeepWalk:
         self.lossy = None if stream.lossy else begin_lossy(rate)
         self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s)
         self.echo = begin_echo(self.thin.thin_rate_hz, channels, quick_loops())
+        self.gaps = begin_gaps(rate)
+        self.flutter = begin_flutter(self.thin.thin_rate_hz)
         self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
 
     def hear(self, block: np.ndarray) -> None:
@@ -52,6 +58,7 @@ class DeepWalk:
         block = np.ascontiguousarray(block.T).T  # channel after channel: read that way by everything from here on
         self.bits = step_bits(self.bits, block)
         self.lossy = step_lossy(self.lossy, block) if self.lossy else None
+        self.gaps = step_gaps(self.gaps, block)
         self.thin, thin = step_thin(self.thin, block)
         self._hear_thin(thin)
         self.fine, fine = step_fine(self.fine, block)
@@ -64,7 +71,8 @@ class DeepWalk:
 
     def certain(self, rows: Rows, known: SoundKnown) -> tuple[Finding, ...]:
         """Findings that no later second can undo."""
-        return tuple(judge_dropouts(self.dropouts.found, rows, known)) if self.dropouts else ()
+        dropouts = judge_dropouts(self.dropouts.found, rows, known) if self.dropouts else []
+        return (*dropouts, *judge_repeats(self.gaps.places, self.stream, rows))
 
     def finish(self, history: History) -> DeepFacts:
         """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view."""
@@ -80,6 +88,8 @@ class DeepWalk:
             lossy=finish_lossy(self.lossy, spectrum) if self.lossy else None,
             bits=self.bits.bits,
             hum=finish_hum(self.hum),
+            gaps=finish_gaps(self.gaps),
+            flutter=finish_flutter(self.flutter),
             dropouts=dropouts,
             print_through=find_print_through(echo) if echo else None,
             turns=find_turns(np.array([one.from_s for one in dropouts]), np.array([one.depth_db for one in dropouts])),
@@ -88,6 +98,7 @@ class DeepWalk:
     def _hear_thin(self, thin: np.ndarray) -> None:
         """Samples at ``self.thin.thin_rate_hz``, shape (n, channels)."""
         self.hum = step_hum(self.hum, thin)
+        self.flutter = step_flutter(self.flutter, thin)
         self.echo = step_echo(self.echo, thin)
 
     def _hear_fine(self, fine: np.ndarray) -> None:

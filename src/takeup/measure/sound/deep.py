@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from takeup.measure.sound.bandwidth import Bandwidth
 from takeup.measure.sound.delay import Delay
 from takeup.measure.sound.dropouts import Dropout
+from takeup.measure.sound.flutter import Flutter
+from takeup.measure.sound.gaps import Gaps
 from takeup.measure.sound.hum import Hum
 from takeup.measure.sound.lossy import Lossy
 from takeup.measure.sound.print_through import PrintThrough
@@ -22,10 +24,12 @@ class DeepFacts:
     delay: Delay | None = None
     strip: Strip | None = None
     hum: Hum | None = None
+    gaps: Gaps | None = None
+    flutter: Flutter | None = None
     spectrum: Spectrum | None = None
     bandwidth: Bandwidth | None = None  # told of the spectrum once it is known what each hop holds
     bits: int | None = None
-    dropouts: tuple[Dropout, ...] = ()
     lossy: Lossy | None = None
+    dropouts: tuple[Dropout, ...] = ()
     print_through: PrintThrough | None = None  # the best curve of a reel, told or not
     turns: tuple[Turns, ...] = ()  # dropouts that return with a reel

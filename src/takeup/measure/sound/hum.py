@@ -15,6 +15,7 @@ import numpy as np
 
 from takeup.measure.sound.hum_family import Family, families_of
 from takeup.measure.sound.hum_frames import Frames, frames_of, lasting_lines
+from takeup.measure.sound.hum_jumps import Jump, jumps
 from takeup.measure.sound.hum_zoom import Close, Weighed, Zoom, levels, look_close, spread_hz, weigh, zoom_in
 from takeup.measure.sound.loops import Loops
 from takeup.measure.sound.slow import HALF_S, Chunk, SlowState, begin_slow, finish_slow, step_slow
@@ -48,6 +49,7 @@ class ChunkLine:
     first_half: int
     track: np.ndarray
     strongest: int
+    jumps: tuple[Jump, ...]
     strongest_mean_square: float
 
 
@@ -78,6 +80,7 @@ class HumLine:
     share: float  # of the capture's chunks, by time
     leader_db: float | None  # its level in the leader against elsewhere; None where there is no leader
     pause_db: float | None  # its level in the quietest fifth against elsewhere; None where there are no pauses
+    jumps: tuple[Jump, ...]  # where it comes ahead of itself all at once
     absent_share: float  # of the half seconds with tape, in which it is 10 dB weaker; 0 where that was not looked at
 
 
@@ -180,6 +183,8 @@ def _measured(
     pair = tuple(bases) if len(bases) == 2 else None
     totals = [np.zeros(chunk.samples.shape[1]) for _ in bases]
     each: list[list[tuple[int, float]]] = [[] for _ in bases]
+    strong = [multiple for multiple in family.multiples if multiple % family.step == 0]
+    leaps = () if pair else tuple(jumps([zooms[one] for one in strong], [bases[0] * one for one in strong]))
     multiples = range(family.step, int(HIGHEST_HZ / family.base_hz) + 1, family.step)
     for multiple, zoom in zip(multiples, zoom_in(weighed, [bases[0] * multiple for multiple in multiples])):
         track = np.full(len(zoom.sums), bases[0] * multiple)
@@ -208,6 +213,7 @@ def _measured(
             if not pair
             else np.zeros(0),
             strongest=family.strongest,
+            jumps=leaps,
             strongest_mean_square=dict(each[at]).get(family.strongest, 0.0),
             by_multiple=tuple(each[at]),
         )
@@ -272,6 +278,7 @@ def _together(group: list[ChunkLine], treble: np.ndarray, seconds: float) -> Hum
         leader_db=leader,
         pause_db=pause,
         absent_share=absent,
+        jumps=tuple(replace(jump, at_s=jump.at_s + line.first_half * HALF_S) for line in group for jump in line.jumps),
     )
 
 

@@ -1,0 +1,195 @@
+"""The fold of lost samples: what goes to nothing, what comes twice, and where the wave may break.
+
+- A hole: every sample exactly alike for a millisecond or more, with sound on both sides. No tape does that.
+- A repeat: the samples behind a step are exactly those of a moment before: a buffer played twice. No tape does that.
+- A step: a place that towers over its neighbours in the second difference. Clicks and sharp onsets do that too (tried:
+  plucked notes and cut syllables are steps from one sample to the next as well), so a step alone tells nothing; it says
+  where samples are missing when the station's hum has jumped there (``hum_jumps``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+PIECE_S, REACH_S = 0.5, 0.06  # looked at together; seen before and behind
+SLOT_S = 0.0005
+QUIET_SLOTS, NEAR_SLOTS = 12, 2  # neighbours on each side that a step must tower over; nearest ones left out
+TOWER = 2.5
+HOLE_S, LONGEST_HOLE_S = 0.001, 0.3
+SOUNDING = 1e-4  # RMS beside a hole, -80 dBFS: sixteen bits do not round this to nothing for a millisecond
+BESIDE_S = 0.005
+REPEAT_BACK_S, REPEAT_SAMPLES = 0.25, 48  # so many samples exactly alike, as noise never is
+TURNS = 3  # a buffer is played twice or thrice, not more
+MOST_PAIRS = 200  # in a piece: a steady tone is full of them
+PICK = 7  # mask: one in eight
+MOST = 2000  # places kept
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """One place. ``lost``: samples, where a hole or a repeat tells it; None for a step."""
+
+    at: int  # frame
+    kind: str  # "step", "hole", "repeat"
+    lost: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gaps:
+    """All places in their order; ``long_holes``: holes longer than a lost buffer, between sound."""
+
+    places: tuple[Gap, ...]
+    long_holes: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GapState:
+    """Between two blocks. Frozen; ``step`` makes a new one."""
+
+    rate_hz: int
+    at: int = 0  # frame of the first sample in ``left``
+    left: tuple[np.ndarray, ...] = ()
+    count: int = 0
+    hole_from: int | None = None  # where a hole began that reaches the end of what was looked at
+    before_rms: float = 0.0
+    places: tuple[Gap, ...] = ()
+    long_holes: int = 0
+
+
+def begin_gaps(rate_hz: int) -> GapState:
+    """Nothing heard yet."""
+    return GapState(rate_hz=rate_hz)
+
+
+def step_gaps(state: GapState, block: np.ndarray) -> GapState:
+    """Take in one block, float32, shape (n, channels)."""
+    state = replace(state, left=(*state.left, block), count=state.count + len(block))
+    piece, reach = round(PIECE_S * state.rate_hz), round(REACH_S * state.rate_hz)
+    if state.count < piece + 2 * reach:
+        return state
+    samples = np.concatenate([part.T for part in state.left], axis=1).T  # channel after channel: read so from here on
+    start = 0
+    while len(samples) - start >= piece + 2 * reach:
+        state = _look(state, samples[start : start + piece + 2 * reach], state.at + start, reach)
+        start += piece
+    return replace(state, at=state.at + start, left=(samples[start:].T.copy().T,), count=len(samples) - start)
+
+
+def finish_gaps(state: GapState) -> Gaps:
+    """All places. What lies within 60 ms of both ends is not looked at."""
+    reach = round(REACH_S * state.rate_hz)
+    if state.count > 2 * reach:
+        state = _look(state, np.concatenate([part.T for part in state.left], axis=1).T, state.at, reach)
+    return Gaps(places=tuple(sorted(state.places, key=lambda gap: gap.at)), long_holes=state.long_holes)
+
+
+def _look(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapState:
+    state = _holes(state, samples, at, reach)
+    if len(state.places) >= MOST:
+        return state
+    near = 0.35 * state.rate_hz  # both edges of a hole are steps
+    found = [
+        Gap(at=at + place, kind=kind, lost=lost)
+        for place, kind, lost in _steps(samples, reach, state.rate_hz)
+        if not any(gap.kind == "hole" and abs(gap.at - at - place) < near for gap in state.places[-4:])
+    ]
+    return replace(state, places=(*state.places, *found))
+
+
+def _holes(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapState:
+    """Runs in which no channel moves, that end in this piece; one that goes on is remembered."""
+    inner = samples[reach : len(samples) - reach + 1].T
+    still = inner[0, 1:] == inner[0, :-1]
+    if still.any():
+        for plane in inner[1:]:
+            still &= plane[1:] == plane[:-1]
+    if not still.any() and state.hole_from is None:
+        return state
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8))).reshape(-1, 2)
+    places, long_holes, hole_from = list(state.places), state.long_holes, None
+    before_rms = state.before_rms
+    begun, known_rms = state.hole_from, state.before_rms
+    for first, end in edges.tolist():
+        start = at + reach + first
+        rms = _rms(samples, reach + first - round(BESIDE_S * state.rate_hz), reach + first)
+        if first == 0 and begun is not None:
+            start, rms = begun, known_rms
+        if end == len(still):
+            hole_from, before_rms = start, rms
+            continue
+        length = at + reach + end + 1 - start
+        after = _rms(samples, reach + end + 1, reach + end + 1 + round(BESIDE_S * state.rate_hz))
+        if length >= max(16, HOLE_S * state.rate_hz) and min(rms, after) >= SOUNDING:
+            long_holes += length > LONGEST_HOLE_S * state.rate_hz
+            if len(places) < MOST:
+                places.append(Gap(at=start, kind="hole", lost=length))
+    return replace(state, places=tuple(places), long_holes=long_holes, hole_from=hole_from, before_rms=before_rms)
+
+
+def _rms(samples: np.ndarray, first: int, end: int) -> float:
+    part = samples[max(0, first) : max(0, end)]
+    return float(part.std(axis=0).max()) if len(part) else 0.0
+
+
+def _steps(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, str, int | None]]:
+    """Slots that tower over their neighbours in the second difference: repeats among them, and the highest one."""
+    slot = max(8, round(SLOT_S * rate_hz))
+    count = (len(samples) - 2) // slot
+    peaks = np.zeros(count, np.float32)
+    for plane in samples.T:
+        steps = np.diff(plane[: count * slot + 2], n=2).reshape(count, slot)
+        peaks = np.maximum(peaks, np.maximum(steps.max(axis=1), -steps.min(axis=1)))
+    around = np.zeros(count, np.float32)
+    padded = np.pad(peaks, QUIET_SLOTS, mode="edge")
+    for lag in range(NEAR_SLOTS, QUIET_SLOTS + 1):
+        for side in (QUIET_SLOTS - lag, QUIET_SLOTS + lag):
+            around = np.maximum(around, padded[side : side + count])
+    over = peaks / np.maximum(around, 1e-7)
+    first, last = -(-reach // slot), (len(samples) - reach) // slot
+    repeats = _repeats(samples, reach, rate_hz)
+    highest = int(over[first:last].argmax()) + first if last > first else 0
+    if repeats or last <= first or over[highest] < TOWER:
+        return repeats
+    return [(_place(samples, highest * slot, slot), "step", None)]
+
+
+def _place(samples: np.ndarray, first: int, slot: int) -> int:
+    part = samples[first : first + slot + 2]
+    return first + int(np.abs(np.diff(part, n=2, axis=0)).max(axis=1).argmax()) + 1
+
+
+def _repeats(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, str, int | None]]:
+    """Stretches that are exactly those of a moment before: where the second one begins, and how much later.
+
+    Three neighbouring samples make a number; moments are remembered by it, one in eight, by its own last bits: so the
+    same moments are picked in both stretches.
+    """
+    bits = np.ascontiguousarray(samples[:, 0]).view(np.uint32)
+    marks = bits[:-2] * np.uint32(0x9E3779B1) ^ bits[1:-1] * np.uint32(0x85EBCA77) ^ bits[2:] * np.uint32(0xC2B2AE3D)
+    marks ^= marks >> np.uint32(15)
+    picked = np.flatnonzero(((marks & np.uint32(PICK)) == 0) & (bits[:-2] != bits[1:-1]))
+    order = picked[np.argsort(marks[picked], kind="stable")]
+    same = np.flatnonzero(marks[order[1:]] == marks[order[:-1]])
+    found: list[tuple[int, str, int | None]] = []
+    for one, other in zip(order[same][:MOST_PAIRS].tolist(), order[same + 1].tolist()):
+        lag = other - one
+        if lag > REPEAT_BACK_S * rate_hz or any(abs(other - at) <= 2 * (lost or 0) for at, _, lost in found):
+            continue
+        first, end = _same_stretch(samples, other, lag)
+        part = samples[first:end]
+        if (
+            end - first >= REPEAT_SAMPLES
+            and reach <= first < len(samples) - reach
+            and part.std(axis=0).max() > SOUNDING
+        ):
+            found.append((first, "repeat", lag))
+    return found
+
+
+def _same_stretch(samples: np.ndarray, at: int, lag: int) -> tuple[int, int]:
+    """First and one past the last frame around ``at`` that equal those ``lag`` frames before them."""
+    back = (samples[lag : at + 1] == samples[: at + 1 - lag]).all(axis=1)[::-1]
+    on = (samples[at:] == samples[at - lag : len(samples) - lag]).all(axis=1)
+    return at + 1 - int(np.argmin(np.append(back, False))), at + int(np.argmin(np.append(on, False)))
