@@ -167,8 +167,11 @@ def _repeats(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, s
     same moments are picked in both stretches.
     """
     bits = np.ascontiguousarray(samples[:, 0]).view(np.uint32)
-    marks = bits[:-2] * np.uint32(0x9E3779B1) ^ bits[1:-1] * np.uint32(0x85EBCA77) ^ bits[2:] * np.uint32(0xC2B2AE3D)
-    marks ^= marks >> np.uint32(15)
+    full = bits ^ (bits >> np.uint32(13))  # samples of 16 bits leave the lowest places empty
+    marks = full[:-2] * np.uint32(0x9E3779B1)
+    for later in (full[1:-1], full[2:]):
+        marks = (marks ^ (marks >> np.uint32(15)) ^ later) * np.uint32(0x2C1B3C6D)
+    marks ^= marks >> np.uint32(16)
     picked = np.flatnonzero(((marks & np.uint32(PICK)) == 0) & (bits[:-2] != bits[1:-1]))
     order = picked[np.argsort(marks[picked], kind="stable")]
     same = np.flatnonzero(marks[order[1:]] == marks[order[:-1]])
