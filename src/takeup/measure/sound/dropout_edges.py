@@ -7,7 +7,7 @@ band went on just before and after: bands in which the hiss lies open count most
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -37,13 +37,28 @@ class Weights:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """Steps of one chunk, one row each. ``at``: the step lies between frames at - 1 and at."""
+    """Steps with the weights of their place, one row each. ``at``: the step lies between frames at - 1 and at."""
 
     hypothesis: np.ndarray
     at: np.ndarray
     db: np.ndarray  # positive: up
     z: np.ndarray
     open: np.ndarray  # bool: hiss below its floor on the low side
+    weights: np.ndarray  # shape (n, channels, n_bands)
+    sums: np.ndarray  # shape (n, n_bands)
+    unrest: np.ndarray  # [dB^2], shape (n, channels, n_bands)
+
+    def chosen(self, rows: np.ndarray) -> Steps:
+        """Some rows, by number or by yes and no."""
+        return Steps(*(getattr(self, one.name)[rows] for one in fields(self)))
+
+    def moved(self, frames: int) -> Steps:
+        """Counted from a frame that lies so far before."""
+        return replace(self, at=self.at + frames)
+
+    def followed_by(self, later: Steps) -> Steps:
+        """These rows, then those of ``later``."""
+        return Steps(*(np.concatenate([getattr(self, one.name), getattr(later, one.name)]) for one in fields(self)))
 
 
 def hypotheses(channels: int) -> tuple[tuple[int, ...], ...]:
@@ -170,4 +185,4 @@ def find_steps(
     open_ = (share * (low < OPEN_DB)).sum(axis=(1, 2)) >= OPEN_SHARE * share.sum(axis=(1, 2))
     open_ &= share.sum(axis=(1, 2)) > 0
     kept = (uneven <= UNEVEN) & (contrary <= CONTRARY) | open_
-    return Steps(which[kept], at[kept], db[kept], z[kept], open_[kept])
+    return Steps(which, at, db, z, open_, here, band_sums, weights.unrest[block]).chosen(kept)

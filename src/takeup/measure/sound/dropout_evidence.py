@@ -1,4 +1,7 @@
-"""What speaks for a dropout between two steps and against it: all bands inside, beside, and against the hiss."""
+"""What speaks for a dropout between two steps and against it: all bands inside, beside, and against the hiss.
+
+Many pairs of steps are weighed at once, one row each: a programme full of sharp edges offers hundreds in a second.
+"""
 
 from __future__ import annotations
 
@@ -6,37 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from takeup.measure.sound.dropout_edges import BLOCK, DECIBEL, NEAR, QUIETEST, Steps, Weights
+from takeup.measure.sound.dropout_edges import DECIBEL, NEAR, QUIETEST, Steps
 
 NOTHING = 1e-13  # mean square of a band: digital silence, which no tape reaches
 WIDEST = 8  # frames of a window beside an edge
 FAR = 5  # frames, beginning five beyond the edge: was the step already under way?
+CLEAR = 12  # frames that must be there beyond an edge
 SPREAD_DB2 = DECIBEL**2  # variance of ten times the logarithm of a mean square, times its degrees / 2
 BELOW_DB = -3.0  # a band is clearly below its hiss from here on
 OPEN_DB, MASKED_DB = 2.5, 4.0  # up to so much above its floor a band's hiss lies open; so much above it it does not
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One step with the weights of its place. ``at``: between frames at - 1 and at of the capture."""
-
-    hypothesis: int
-    at: int
-    db: float
-    z: float
-    open: bool
-    weights: np.ndarray  # shape (channels, n_bands)
-    sums: np.ndarray  # shape (n_bands,)
-    unrest: np.ndarray  # shape (channels, n_bands)
-
-    @classmethod
-    def of(cls, steps: Steps, weights: Weights, row: int, first: int) -> Step:
-        which, at = int(steps.hypothesis[row]), int(steps.at[row])
-        block = at // BLOCK
-        return cls(
-            which, first + at, float(steps.db[row]), float(steps.z[row]), bool(steps.open[row]),
-            weights.steps[which, block], weights.sums[which, block], weights.unrest[block],
-        )  # fmt: skip
+UNKNOWN_DB = 99.0  # against a hiss that is not known
+WEIGHS = 1e-6  # a band of less weight has no say
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,124 +35,182 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What speaks for a hole and against it."""
+    """What speaks for holes and against them, one entry of each array for one hole."""
 
-    depth_db: float
-    down_db: float
-    up_db: float
-    z: float
-    uneven: float  # mean difference of the bands from the depth, share of it
-    misfit: float  # mean square of those differences against what chance allows
-    contrary: float  # share of bands that lose less than half the depth
-    slow_down_db: float  # change of level outside, just before and just after
-    slow_up_db: float
-    open_share: float  # of bands in which hiss lies open on both sides
-    floor_db: float  # level inside against the hiss, mean of the bands
-    top_db: float  # of the band that lies highest above it
-    frames: int  # from step to step
-    other_db: float  # step of the other channel, the larger one; 0 without one
-    below_share: float  # of bands that lie clearly below their hiss inside
-    below_db: float  # how far, on the average
-    below_spread_db: float
-    back_db: float  # how far these bands lay below the hiss just outside (the lower side)
-    held: float  # share of bands with open hiss outside that did not fall
-    below_z: float
-    other_below_db: float  # level of the other channel inside against its own hiss, in those bands
+    enough: np.ndarray  # bool: something could be heard
+    depth_db: np.ndarray
+    down_db: np.ndarray
+    up_db: np.ndarray
+    z: np.ndarray
+    uneven: np.ndarray  # mean difference of the bands from the depth, share of it
+    misfit: np.ndarray  # mean square of those differences against what chance allows
+    contrary: np.ndarray  # share of bands that lose less than half the depth
+    slow_down_db: np.ndarray  # change of level outside, just before and just after
+    slow_up_db: np.ndarray
+    open_share: np.ndarray  # of bands in which hiss lies open on both sides
+    floor_db: np.ndarray  # level inside against the hiss, mean of the bands
+    top_db: np.ndarray  # of the band that lies highest above it
+    frames: np.ndarray  # from step to step
+    other_db: np.ndarray  # step of the other channel, the larger one; 0 without one
+    below_share: np.ndarray  # of bands that lie clearly below their hiss inside
+    below_db: np.ndarray  # how far, on the average
+    below_spread_db: np.ndarray
+    back_db: np.ndarray  # how far these bands lay below the hiss just outside (the lower side)
+    held: np.ndarray  # share of bands with open hiss outside that did not fall
+    below_z: np.ndarray
+    other_below_db: np.ndarray  # level of the other channel inside against its own hiss, in those bands
 
 
-def evidence(heard: Heard, which: tuple[int, ...], begins: Step, ends: Step) -> Evidence | None:
-    """Weigh one hole between two steps; ``which``: the channels struck. None where there is too little to hear."""
+@dataclass(frozen=True, slots=True)
+class _Levels:
+    """Mean levels of the windows about each hole [dB], shape (n, channels, n_bands)."""
+
+    far_before: np.ndarray
+    before: np.ndarray
+    near_before: np.ndarray
+    first: np.ndarray
+    near_first: np.ndarray
+    whole: np.ndarray
+    near_last: np.ndarray
+    last: np.ndarray
+    near_after: np.ndarray
+    after: np.ndarray
+    far_after: np.ndarray
+
+
+def evidence(heard: Heard, struck: np.ndarray, begins: Steps, ends: Steps, widest: int) -> Evidence:
+    """Weigh holes between pairs of steps.
+
+    Parameters
+    ----------
+    heard : Heard
+    struck : bool, shape (n, channels)
+        The channels of each hole.
+    begins, ends : Steps of n rows each
+    widest : int
+        Frames of the windows beside an edge.
+    """
     down, up = begins.at - heard.first, ends.at - heard.first
-    wide = min(WIDEST, max(NEAR, up - down - 3))
-    inside = min(wide, up - 2 - down)
-    near = min(NEAR, inside)
-    if inside < 1 or down < 12 or up + 12 > len(heard.powers):
-        return None
-    if heard.powers[down + 1 : up - 1, list(which)].max() < NOTHING:
-        return None
-    pre, first, last, post, whole, pre3, first3, last3, post3, far_pre, far_post = _levels(
-        heard, [
-            (down - 1 - wide, down - 1), (down + 1, down + 1 + inside), (up - 1 - inside, up - 1),
-            (up + 1, up + 1 + wide), (down + 1, up - 1), (down - 1 - NEAR, down - 1), (down + 1, down + 1 + near),
-            (up - 1 - near, up - 1),
-            (up + 1, up + 1 + NEAR), (down - 6 - FAR, down - 6), (up + 6, up + 6 + FAR),
-        ],
-    )  # fmt: skip
-    chance = 4 * SPREAD_DB2 / (NEAR * heard.degrees)  # of a step of NEAR frames
-    calmer = []
-    for unrest in (begins.unrest, ends.unrest):
-        longer = np.maximum(unrest - chance, 0) + np.minimum(chance, unrest) * NEAR * (1 / wide + 1 / inside) / 2
-        calmer.append((unrest / np.maximum(longer, 0.3)).min(axis=0))
-    w_down, w_up, i_down, i_up = begins.weights, ends.weights, begins.sums, ends.sums
-    step_down, step_up = pre - first, post - last
-    if len(which) > 1:
-        by_down, by_up = step_down.ravel(), step_up.ravel()
-        k_down = ((i_down > 0) * calmer[0] / begins.unrest).ravel()
-        k_up = ((i_up > 0) * calmer[1] / ends.unrest).ravel()
-    else:
-        by_down, by_up = (
-            (w_down * step_down).sum(0) / np.maximum(i_down, 1e-9),
-            (w_up * step_up).sum(0) / np.maximum(i_up, 1e-9),
-        )
-        k_down, k_up = i_down * calmer[0], i_up * calmer[1]
-    total_down, total_up = max(k_down.sum(), 1e-9), max(k_up.sum(), 1e-9)
-    down_db, up_db = float((k_down * by_down).sum() / total_down), float((k_up * by_up).sum() / total_up)
-    known = np.concatenate([k_down, k_up])
-    bands = np.concatenate([by_down, by_up])
-    total = known.sum()
-    if (known > 1e-6).sum() < 2:
-        return None
-    depth = float((known * bands).sum() / total)
-    if depth <= 0:
-        return None
-    apart = np.abs(bands - depth)
-    rows = list(which)
-    trust = heard.trust[rows]
-    against = (whole - heard.floor)[rows]
-    outside = np.minimum(pre, post)[rows] - heard.floor[rows]
-    share = trust / max(trust.sum(), 1e-9)
-    below = (np.maximum(np.maximum(first3, last3), whole)[rows] - heard.floor[rows]) < BELOW_DB
+    inside_frames = up - 2 - down
+    enough = (inside_frames >= 1) & (down >= CLEAR) & (up + CLEAR <= len(heard.powers))
+    wide = np.minimum(widest, np.maximum(NEAR, inside_frames - 1))
+    inside = np.maximum(1, np.minimum(wide, inside_frames))
+    levels = _levels(heard.powers, np.where(enough, down, CLEAR), np.where(enough, up, 2 * CLEAR), wide, inside)
+    enough &= (levels.whole.max(axis=2) > DECIBEL * np.log(NOTHING)).any(axis=1, where=struck)
+    step_down, step_up = levels.before - levels.first, levels.after - levels.last
+    by_down, k_down = _by_band(step_down, struck, begins, _calmer(begins, heard, wide, inside))
+    by_up, k_up = _by_band(step_up, struck, ends, _calmer(ends, heard, wide, inside))
+    down_db, up_db = _mean(by_down, k_down), _mean(by_up, k_up)
+    known, bands = np.concatenate([k_down, k_up], axis=1), np.concatenate([by_down, by_up], axis=1)
+    total, counted = known.sum(axis=(1, 2)), (known > WEIGHS).sum(axis=(1, 2))
+    depth = (known * bands).sum(axis=(1, 2)) / np.maximum(total, 1e-9)
+    enough &= (counted >= 2) & (depth > 0)
+    depth = np.where(enough, depth, 1.0)
+    apart = np.abs(bands - depth[:, None, None])
+    total = np.maximum(total, 1e-9)
+
+    trust = heard.trust * struck[:, :, None]
+    share = trust / np.maximum(trust.sum(axis=(1, 2)), 1e-9)[:, None, None]
+    against = levels.whole - heard.floor
+    outside = np.minimum(levels.before, levels.after) - heard.floor
+    highest = np.maximum(np.maximum(levels.near_first, levels.near_last), levels.whole) - heard.floor
+    below = (highest < BELOW_DB) & struck[:, :, None]
     low = share * below
-    low_total = max(low.sum(), 1e-9)
-    below_db = float((low * against).sum() / low_total)
-    frames = max(1, up - down - 3)
-    freedom = (below * heard.degrees).sum() * frames
+    low_total = np.maximum(low.sum(axis=(1, 2)), 1e-9)
+    below_db = (low * against).sum(axis=(1, 2)) / low_total
+    freedom = np.maximum(1.0, (below * heard.degrees).sum(axis=(1, 2)) * np.maximum(1, inside_frames - 1))
     quiet = share * (outside < OPEN_DB) * (against < MASKED_DB)  # where no programme came in meanwhile
-    other, other_below = 0.0, 0.0
-    if len(which) == 1 and heard.floor.shape[0] == 2:
-        one = 1 - which[0]
-        calm = 1 / begins.unrest[one], 1 / ends.unrest[one]
-        each = [float((calm[k] * (step_down, step_up)[k][one]).sum() / calm[k].sum()) for k in (0, 1)]
-        other = max(each, key=abs)
-        shared = low[0] * (heard.trust[one] > 0)
-        if shared.sum() > 0:
-            other_below = float((shared * (whole - heard.floor)[one]).sum() / shared.sum())
+    shares = low.sum(axis=2) / np.maximum(share.sum(axis=2), 1e-9)
+    any_trust = trust.any(axis=(1, 2))
+    other, other_below = _other(heard, struck, (begins, ends), (step_down, step_up), against, low)
     return Evidence(
+        enough=enough,
         other_below_db=other_below,
         frames=up - down,
         depth_db=depth,
         down_db=down_db,
         up_db=up_db,
-        z=float(depth * np.sqrt(total)),
-        uneven=float((known * apart).sum() / total / depth),
-        misfit=float((known * apart**2).sum() / (known > 1e-6).sum()),
-        contrary=float((known * (bands < depth / 2)).sum() / total),
-        slow_down_db=float((w_down * (pre3 - far_pre)).sum() / max(i_down.sum(), 1e-9)),
-        slow_up_db=float((w_up * (post3 - far_post)).sum() / max(i_up.sum(), 1e-9)),
-        open_share=float((share * (outside < MASKED_DB)).sum()),
-        floor_db=float((share * against).sum()) if trust.any() else 99.0,
-        top_db=float(np.where(trust > 0, against, -99).max()) if trust.any() else 99.0,
+        z=depth * np.sqrt(total),
+        uneven=(known * apart).sum(axis=(1, 2)) / total / depth,
+        misfit=(known * apart**2).sum(axis=(1, 2)) / np.maximum(counted, 1),
+        contrary=(known * (bands < depth[:, None, None] / 2)).sum(axis=(1, 2)) / total,
+        slow_down_db=_slow(levels.near_before - levels.far_before, begins),
+        slow_up_db=_slow(levels.near_after - levels.far_after, ends),
+        open_share=(share * (outside < MASKED_DB)).sum(axis=(1, 2)),
+        floor_db=np.where(any_trust, (share * against).sum(axis=(1, 2)), UNKNOWN_DB),
+        top_db=np.where(any_trust, np.where(trust > 0, against, -UNKNOWN_DB).max(axis=(1, 2)), UNKNOWN_DB),
         other_db=other,
-        below_share=float((low.sum(axis=1) / np.maximum(share.sum(axis=1), 1e-9)).min()),
+        below_share=np.where(struck, shares, 1.0).min(axis=1),
         below_db=below_db,
-        below_spread_db=float(np.sqrt((low * (against - below_db) ** 2).sum() / low_total)),
-        back_db=float(min((low * (x[rows] - heard.floor[rows])).sum() / low_total for x in (pre3, post3))),
-        held=float((quiet * (against > below_db / 2)).sum() / max(quiet.sum(), 1e-9)),
-        below_z=float(-below_db / np.sqrt(SPREAD_DB2 * 2 / max(freedom, 1.0) + 0.25)),
+        below_spread_db=np.sqrt((low * (against - below_db[:, None, None]) ** 2).sum(axis=(1, 2)) / low_total),
+        back_db=np.minimum(
+            *((low * (x - heard.floor)).sum(axis=(1, 2)) / low_total for x in (levels.near_before, levels.near_after))
+        ),
+        held=(quiet * (against > below_db[:, None, None] / 2)).sum(axis=(1, 2))
+        / np.maximum(quiet.sum(axis=(1, 2)), 1e-9),
+        below_z=-below_db / np.sqrt(SPREAD_DB2 * 2 / freedom + 0.25),
     )
 
 
-def _levels(heard: Heard, windows: list[tuple[int, int]]) -> np.ndarray:
-    """Mean level of some windows [dB], shape (n_windows, channels, n_bands)."""
-    means = [np.add.reduce(heard.powers[first:end], axis=0) / (end - first) for first, end in windows]
-    return DECIBEL * np.log(np.stack(means) + QUIETEST)
+def _levels(powers: np.ndarray, down: np.ndarray, up: np.ndarray, wide: np.ndarray, inside: np.ndarray) -> _Levels:
+    """Mean levels of all windows, by running sums of the powers."""
+    near = np.minimum(NEAR, inside)
+    windows = (
+        (down - 6 - FAR, down - 6), (down - 1 - wide, down - 1), (down - 1 - NEAR, down - 1),
+        (down + 1, down + 1 + inside), (down + 1, down + 1 + near), (down + 1, np.maximum(up - 1, down + 2)),
+        (up - 1 - near, up - 1), (up - 1 - inside, up - 1),
+        (up + 1, up + 1 + NEAR), (up + 1, up + 1 + wide), (up + 6, up + 6 + FAR),
+    )  # fmt: skip
+    sums = np.concatenate([np.zeros((1, *powers.shape[1:])), np.cumsum(powers, axis=0, dtype=float)])
+    means = [(sums[end] - sums[first]) / (end - first)[:, None, None] for first, end in windows]
+    return _Levels(*(DECIBEL * np.log(np.maximum(np.stack(means), 0) + QUIETEST)))
+
+
+def _calmer(steps: Steps, heard: Heard, wide: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """How much less restless longer windows are than those of NEAR frames, shape (n, n_bands)."""
+    chance = 4 * SPREAD_DB2 / (NEAR * heard.degrees)  # of a step of NEAR frames
+    shorter = NEAR * (1 / wide + 1 / inside)[:, None, None] / 2
+    longer = np.maximum(steps.unrest - chance, 0) + np.minimum(chance, steps.unrest) * shorter
+    return (steps.unrest / np.maximum(longer, 0.3)).min(axis=1)
+
+
+def _by_band(step: np.ndarray, struck: np.ndarray, at: Steps, calmer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Each band's step and weight, shape (n, channels, n_bands); no weight where a channel is not struck.
+
+    All channels together must each make the step by itself; one alone is weighed with what the other one tells of it.
+    """
+    together = np.all(struck, axis=1, keepdims=True)[:, :, None]
+    alone = ((at.weights * step).sum(axis=1) / np.maximum(at.sums, 1e-9))[:, None]
+    if struck.shape[1] == 1:
+        return alone, (at.sums * calmer)[:, None]
+    weight = np.where(together, ((at.sums > 0) * calmer)[:, None] / at.unrest, (at.sums * calmer)[:, None])
+    return np.where(together, step, alone), weight * struck[:, :, None]
+
+
+def _mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    return (values * weights).sum(axis=(1, 2)) / np.maximum(weights.sum(axis=(1, 2)), 1e-9)
+
+
+def _slow(change: np.ndarray, at: Steps) -> np.ndarray:
+    return (at.weights * change).sum(axis=(1, 2)) / np.maximum(at.sums.sum(axis=1), 1e-9)
+
+
+def _other(
+    heard: Heard, struck: np.ndarray, at: tuple[Steps, Steps], steps: tuple[np.ndarray, np.ndarray],
+    against: np.ndarray, low: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+    """The channel that was not struck: its larger step, and its level inside against its own hiss [dB]."""
+    nothing = np.zeros(len(struck))
+    if struck.shape[1] != 2:
+        return nothing, nothing
+    alone = ~struck.all(axis=1)
+    spared = np.where(struck[:, 0], 1, 0)
+    row = np.arange(len(struck))
+    each = []
+    for one, step in zip(at, steps, strict=True):
+        calm = 1 / one.unrest[row, spared]
+        each.append((calm * step[row, spared]).sum(axis=1) / calm.sum(axis=1))
+    larger = np.where(np.abs(each[0]) >= np.abs(each[1]), each[0], each[1])
+    shared = low[row, 1 - spared] * (heard.trust[spared] > 0)
+    level = (shared * against[row, spared]).sum(axis=1) / np.maximum(shared.sum(axis=1), 1e-9)
+    return np.where(alone, larger, 0.0), np.where(alone, level, 0.0)

@@ -23,13 +23,14 @@ from takeup.measure.sound.dropout_edges import (
     NEAR,
     PEAK,
     QUIETEST,
+    Steps,
     find_steps,
     hypotheses,
     moments,
     steps_of,
     weigh,
 )
-from takeup.measure.sound.dropout_evidence import Heard, Step
+from takeup.measure.sound.dropout_evidence import Heard
 from takeup.measure.sound.dropout_floor import Floor, begin_floor, hear_floor, known_floor, leave_out
 from takeup.measure.sound.dropout_holes import Hole, find_holes
 
@@ -37,6 +38,7 @@ CHUNK, AHEAD = 1000, 160  # frames of about 1 ms: decided together; heard beyond
 LONGEST = 1000  # frames: what is away for longer is no dropout
 BEHIND = LONGEST + 32  # frames kept before a chunk
 CROWD = 500  # frames before a hole in which other steps count against it
+LAST = 20  # holes told that a new one may not meet
 EDGE = NEAR + 1  # frames before a step that it needs
 END = 2  # frames at the very end that silence reaches into
 MOST_CHANNELS = 2
@@ -67,7 +69,8 @@ class DropoutState:
     heard: int = 0  # frames
     before: np.ndarray | None = None  # moments of the blocks before the next chunk
     floor: Floor
-    steps: tuple[Step, ...] = ()  # of the last second and a half
+    steps: Steps | None = None  # of the last second and a half
+    holes: tuple[Hole, ...] = ()  # the last ones told
     found: tuple[Dropout, ...] = ()
 
 
@@ -131,12 +134,11 @@ def _decide(state: DropoutState) -> DropoutState:
     found = find_steps(
         steps[: CHUNK + 2 * PEAK], means + heard.bias.astype(np.float32), lead - EDGE, weights, heard.level, heard.trust
     )
-    kept = tuple(one for one in state.steps if one.at > state.decided - BEHIND - CROWD) + tuple(
-        Step.of(found, weights, row, state.decided) for row in range(len(found.at))
-    )
+    kept = found.moved(state.decided)
+    if state.steps is not None:
+        kept = state.steps.chosen(state.steps.at > state.decided - BEHIND - CROWD).followed_by(kept)
     scene = Heard(powers=state.powers, first=state.first, floor=heard.level, trust=heard.trust, degrees=state.degrees)
-    holes = find_holes(scene, kept, hypotheses(state.channels), state.decided, LONGEST, CROWD)
-    new = tuple(_told(hole, state) for hole in holes if not _touches(hole, state))
+    holes = find_holes(scene, kept, hypotheses(state.channels), state.decided, LONGEST, CROWD, state.holes)
     floor = leave_out(floor, holes)
     decided = state.decided + CHUNK
     drop = max(0, decided - BEHIND - state.first)
@@ -148,7 +150,8 @@ def _decide(state: DropoutState) -> DropoutState:
         before=now[CHUNK // BLOCK - AROUND : CHUNK // BLOCK],
         floor=floor,
         steps=kept,
-        found=(*state.found, *new),
+        holes=(*state.holes, *holes)[-LAST:],
+        found=(*state.found, *(_told(hole, state) for hole in holes)),
     )
 
 
@@ -159,14 +162,4 @@ def _told(hole: Hole, state: DropoutState) -> Dropout:
         depth_db=hole.depth_db,
         channel=hole.which[0] if len(hole.which) == 1 and state.channels > 1 else None,
         certainty=hole.certainty,
-    )
-
-
-def _touches(hole: Hole, state: DropoutState) -> bool:
-    """Whether a hole told before lies in the same place and channel."""
-    return any(
-        one.to_s > hole.first * state.hop_s
-        and one.from_s < hole.end * state.hop_s
-        and (one.channel is None or len(hole.which) > 1 or one.channel == hole.which[0])
-        for one in state.found[-20:]
     )
