@@ -31,7 +31,7 @@ def judge_lost(facts: SoundFacts, deep: DeepFacts, stream: SoundStream, rows: Ro
     longest = limits["longest_hole_s"] * rate
     places = [_place(gap, rate) for gap in deep.gaps.places if gap.kind == "repeat"]
     holes = [gap for gap in deep.gaps.places if gap.kind == "hole" and (gap.lost or 0) <= longest]
-    if facts.has_hiss or len(holes) > limits["times_long_holes"] * deep.gaps.long_holes:
+    if facts.has_hiss or not deep.gaps.long_holes:
         places += [_place(gap, rate) for gap in holes]
     steps = [gap.at / rate for gap in deep.gaps.places if gap.kind == "step"]
     for one in sourced_hum(facts, deep, rows, known):

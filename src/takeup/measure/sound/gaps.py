@@ -22,6 +22,7 @@ SOUNDING = 1e-4  # RMS beside a hole, -80 dBFS: sixteen bits do not round this t
 BESIDE_S = 0.005
 REPEAT_BACK_S, REPEAT_SAMPLES = 0.25, 48  # so many samples exactly alike, as noise never is
 TURNS = 3  # a buffer is played twice or thrice, not more
+PERIODIC = 0.3  # so many frames beside a repeat equal those before: a tone, no repeat
 MOST_PAIRS = 200  # in a piece: a steady tone is full of them
 PICK = 7  # mask: one in eight
 MOST = 2000  # places kept
@@ -183,12 +184,20 @@ def _repeats(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, s
         first, end = _same_stretch(samples, other, lag)
         part = samples[first:end]
         if (
-            end - first >= REPEAT_SAMPLES
+            REPEAT_SAMPLES <= end - first <= TURNS * lag
+            and _alike_beside(samples, first, end, lag) < PERIODIC
             and reach <= first < len(samples) - reach
             and part.std(axis=0).max() > SOUNDING
         ):
             found.append((first, "repeat", lag))
     return found
+
+
+def _alike_beside(samples: np.ndarray, first: int, end: int, lag: int) -> float:
+    """Share of frames beside a stretch that also equal those ``lag`` before them: a steady tone repeats for ever."""
+    before, behind = max(lag, first - 2 * lag), min(len(samples), end + 1 + 2 * lag)
+    at = np.concatenate([np.arange(before, first), np.arange(end + 1, behind)])
+    return float((samples[at] == samples[at - lag]).all(axis=1).mean()) if len(at) else 1.0
 
 
 def _same_stretch(samples: np.ndarray, at: int, lag: int) -> tuple[int, int]:

@@ -15,7 +15,8 @@ import numpy as np
 
 from takeup.measure.sound.hum_family import Family, families_of
 from takeup.measure.sound.hum_frames import Frames, frames_of, lasting_lines
-from takeup.measure.sound.hum_jumps import Jump, jumps
+from takeup.measure.sound.hum_jumps import Jump, jumps, undone
+from takeup.measure.sound.hum_places import where_it_is
 from takeup.measure.sound.hum_zoom import Close, Weighed, Zoom, levels, look_close, spread_hz, weigh, zoom_in
 from takeup.measure.sound.loops import Loops
 from takeup.measure.sound.slow import HALF_S, Chunk, SlowState, begin_slow, finish_slow, step_slow
@@ -23,13 +24,10 @@ from takeup.measure.sound.slow import HALF_S, Chunk, SlowState, begin_slow, fini
 HIGHEST_HZ = 1000.0
 NEAR_S = 16.0  # within this time no grid moves by what a tape machine moves
 SHARPENERS = 3
+BESIDE_S = 5.0  # what is left of a jump within this time is no second one
 SKIRT_BINS = 4  # of the frames' spectra: nearer than this the close look would have told two lines
 SIDE_HZ, SIDE_DB, UNSTEADY_DB = 3.0, 15.0, 6.0  # sidebands of wow, skirts of loud moments
 SAME = 0.004  # of the frequency: lines of two chunks that are one
-LEADER_TIMES, LEADER_HALVES = 0.1, 3  # treble under the quietest tape by so much, for so many half seconds
-LEADER_MOST = 1e-7  # -70 dB of second differences: white noise at -72 dBFS, quieter than any tape's hiss
-REFERENCE = 0.05  # quantile of the treble in the middle of the capture: its quietest tape
-QUIET = 0.2  # share of half seconds that count as its pauses
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,12 +152,38 @@ def _lines(chunk: Chunk, frames: Frames, first_half: int) -> tuple[ChunkLine, ..
         close = look_close(zoom, others)
         if close is None:
             continue
+        close, leaps = _without_jumps(family, close, zooms)
         mine: list[ChunkLine] = []
-        for line in _measured(chunk, frames, family, close, weighed, zooms):
+        for line in _measured(chunk, frames, family, close, weighed, leaps):
             if line.strongest_mean_square > 0 and not any(_of_the_same(line, other, frames.bin_hz) for other in found):
                 mine.append(replace(line, first_half=first_half))
         found += mine
     return tuple(found)
+
+
+def _without_jumps(family: Family, close: Close, zooms: dict[int, Zoom]) -> tuple[Close, tuple[Jump, ...]]:
+    """Jumps of a steady line, and how it stands once they are taken back; without any, all as it was.
+
+    Jumps smear a line so that it may look like two: what taking them back makes one was one.
+    """
+    strong = [multiple for multiple in family.multiples if multiple % family.step == 0]
+    told: tuple[Jump, ...] = ()
+    now = close
+    for _ in range(2):
+        base = now.hz[0] / family.strongest
+        still = {one: undone(zooms[one], base * one, told) for one in family.multiples}
+        more = jumps([still[one] for one in strong], [base * one for one in strong])
+        more = [jump for jump in more if all(abs(jump.at_s - one.at_s) > BESIDE_S for one in told)]
+        told = tuple(sorted((*told, *more), key=lambda jump: jump.at_s))
+        if not told:
+            return close, ()
+        still = {one: undone(zooms[one], base * one, told) for one in family.multiples}
+        others = [still[one] for one in family.multiples if one != family.strongest][:SHARPENERS]
+        again = look_close(still[family.strongest], others)
+        if again is None or not again.steady or len(again.hz) > 1:
+            return close, ()
+        now = again
+    return now, told
 
 
 def _of_the_same(line: ChunkLine, other: ChunkLine, bin_hz: float) -> bool:
@@ -172,7 +196,7 @@ def _of_the_same(line: ChunkLine, other: ChunkLine, bin_hz: float) -> bool:
 
 
 def _measured(
-    chunk: Chunk, frames: Frames, family: Family, close: Close, weighed: Weighed, zooms: dict[int, Zoom]
+    chunk: Chunk, frames: Frames, family: Family, close: Close, weighed: Weighed, leaps: tuple[Jump, ...]
 ) -> list[ChunkLine]:
     """The lines of one family: one, or two steady ones side by side."""
     parts_hz, uneven = _by_frame(frames, family.base_hz * family.strongest)
@@ -183,15 +207,14 @@ def _measured(
     pair = tuple(bases) if len(bases) == 2 else None
     totals = [np.zeros(chunk.samples.shape[1]) for _ in bases]
     each: list[list[tuple[int, float]]] = [[] for _ in bases]
-    strong = [multiple for multiple in family.multiples if multiple % family.step == 0]
-    leaps = () if pair else tuple(jumps([zooms[one] for one in strong], [bases[0] * one for one in strong]))
     multiples = range(family.step, int(HIGHEST_HZ / family.base_hz) + 1, family.step)
-    for multiple, zoom in zip(multiples, zoom_in(weighed, [bases[0] * multiple for multiple in multiples])):
+    seen = zoom_in(weighed, [bases[0] * multiple for multiple in multiples])
+    for multiple, zoom in zip(multiples, (undone(one, one.hz, leaps) for one in seen) if leaps else seen):
         track = np.full(len(zoom.sums), bases[0] * multiple)
         if not close.steady and len(parts_hz):
             middles = (frames.starts[: len(parts_hz)] + frames.size / 2) / frames.rate_hz
             track = np.interp(zoom.at_s, middles, parts_hz) * multiple / family.strongest
-        steady = tuple(base * multiple for base in bases) if pair and multiple in zooms else None
+        steady = tuple(base * multiple for base in bases) if pair and multiple in family.multiples else None
         for at, power in enumerate(levels(zoom, steady, track, steady=close.steady)):
             totals[at] += power
             each[at].append((multiple, float(power.max())))
@@ -209,7 +232,7 @@ def _measured(
             uneven_db=0.0 if pair else uneven,
             seconds=len(chunk.samples) / chunk.rate_hz,
             first_half=0,
-            track=_track(zooms[family.strongest], base * family.strongest, len(chunk.treble))
+            track=_track(zoom_in(weighed, [base * family.strongest])[0], base * family.strongest, len(chunk.treble))
             if not pair
             else np.zeros(0),
             strongest=family.strongest,
@@ -257,11 +280,14 @@ def _together(group: list[ChunkLine], treble: np.ndarray, seconds: float) -> Hum
     mean = float((hz * lengths).sum() / lengths.sum())
     squares = np.array([line.mean_squares for line in group])
     level = (squares * lengths[:, None]).sum(axis=0).max() / lengths.sum()
-    leader, pause, absent = _where(group, treble)
+    power = np.full(len(treble), np.nan)
+    for line in group:
+        power[line.first_half : line.first_half + len(line.track)] = line.track
+    leader, pause, absent = where_it_is(power, float(np.mean([line.strongest_mean_square for line in group])), treble)
     each: dict[int, float] = {}
     for line in group:
-        for multiple, power in line.by_multiple:
-            each[multiple] = each.get(multiple, 0.0) + power * line.seconds / lengths.sum()
+        for multiple, square in line.by_multiple:
+            each[multiple] = each.get(multiple, 0.0) + square * line.seconds / lengths.sum()
     steps = [line.step for line in group]
     return HumLine(
         hz=mean,
@@ -280,49 +306,3 @@ def _together(group: list[ChunkLine], treble: np.ndarray, seconds: float) -> Hum
         absent_share=absent,
         jumps=tuple(replace(jump, at_s=jump.at_s + line.first_half * HALF_S) for line in group for jump in line.jumps),
     )
-
-
-def _where(group: list[ChunkLine], treble: np.ndarray) -> tuple[float | None, float | None, float]:
-    """How strong the line is in the leader, and in the pauses, against elsewhere [dB]; in what share it is away."""
-    power = np.full(len(treble), np.nan)
-    for line in group:
-        power[line.first_half : line.first_half + len(line.track)] = line.track
-    usual = float(np.mean([line.strongest_mean_square for line in group]))
-    away = leader_halves(treble)
-    heard = (treble > 0) & np.isfinite(power)
-    over = np.log10(np.maximum(power / usual, 1e-6), where=heard, out=np.zeros(len(power))) * 10
-    leader = over[away & heard]
-    leader_db = float(np.median(leader)) if len(leader) >= LEADER_HALVES else None
-    sounding = heard & ~away
-    if not sounding.any():
-        return leader_db, None, 0.0
-    absent = float((over[sounding] < -10).mean())
-    low, middle = np.quantile(treble[sounding], [QUIET, 0.6])
-    quiet = over[sounding & (treble <= low)]
-    return leader_db, float(np.median(quiet)) if middle >= 4 * low else None, absent
-
-
-def leader_halves(treble: np.ndarray) -> np.ndarray:
-    """Half seconds at both ends that are far quieter in the treble than the quietest tape: no tape is heard there."""
-    away = np.zeros(len(treble), bool)
-    inner = treble[len(treble) // 5 : max(len(treble) // 5 + 1, len(treble) - len(treble) // 5)]
-    inner = inner[inner > 0]
-    if not len(inner):
-        return away
-    quiet = treble < LEADER_TIMES * np.quantile(inner, REFERENCE)
-    for order in (slice(None), slice(None, None, -1)):
-        run = int(np.argmin(quiet[order])) if not quiet.all() else 0
-        run = _below_the_hiss(treble[order][:run])
-        if run >= LEADER_HALVES:
-            away[order][: run - 1] = True  # the last half second may hold the edge
-    return away
-
-
-def _below_the_hiss(treble: np.ndarray) -> int:
-    """How much of a quiet beginning is leader: what lies clearly under the hiss that follows it, or under any hiss."""
-    heard = treble[treble > 0]
-    if len(heard) < LEADER_HALVES:
-        return 0
-    low, high = np.quantile(heard, [0.1, 0.9])
-    level = float(np.sqrt(low * high)) if low < LEADER_TIMES * high else LEADER_MOST if high < LEADER_MOST else 0.0
-    return int(np.argmin(np.append(treble < level, False)))

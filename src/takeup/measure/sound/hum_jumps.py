@@ -8,7 +8,7 @@ quarter second are compared; a jump is what stands out of the slow drift that a 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ SIDE = 8  # blocks of a quarter second on each side
 GRID = 121  # shifts tried over one turn of the fundamental
 CERTAIN = 60.0  # chi-square gained by a shift: chance reaches it never in a year of sound
 UNEXPLAINED = 0.25  # share of that which the best shift may leave
+LEAST_ALIKE = 3.0  # blocks of a side that weigh alike
 LEAST_S = 0.0005
 MOST_LINES = 6
 
@@ -64,6 +65,14 @@ def jumps(zooms: Sequence[Zoom], hz: Sequence[float]) -> list[Jump]:
     return found
 
 
+def undone(zoom: Zoom, hz: float, found: Sequence[Jump]) -> Zoom:
+    """The same zoom with the jumps of a line at ``hz`` taken back, as if nothing had been lost."""
+    ahead = np.zeros(len(zoom.sums))
+    for jump in found:
+        ahead += np.where(zoom.at_s > jump.at_s, jump.ahead_s, 0.0)
+    return replace(zoom, sums=zoom.sums * np.exp(-2j * np.pi * hz * ahead)[:, None])
+
+
 def _between(misfit: np.ndarray, best: int, shifts: np.ndarray) -> float:
     """The shift of least misfit, between the ones tried."""
     if not 0 < best < len(shifts) - 1:
@@ -88,7 +97,9 @@ def _side(sums: np.ndarray, weights: np.ndarray, starts: np.ndarray) -> tuple[np
     total = np.maximum(weights[at].sum(axis=1), 1e-30)
     mean = sums[at].sum(axis=1) / total[:, None]
     left = sums[at] - mean[:, None, :] * weights[at][:, :, None]
-    noise = (np.abs(left) ** 2).sum(axis=(1, 2)) * SIDE / (SIDE - 1) / total**2
+    alike = total**2 / np.maximum((weights[at] ** 2).sum(axis=1), 1e-30)
+    noise = (np.abs(left) ** 2).sum(axis=(1, 2)) * alike / np.maximum(alike - 1, 1e-3) / total**2
+    noise[alike < LEAST_ALIKE] = np.inf  # one quiet moment among loud ones shows nothing of its own noise
     return mean, noise / np.maximum((np.abs(mean) ** 2).sum(axis=1), 1e-30)
 
 
