@@ -2,6 +2,8 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+# Linear algebra in small matrices: a second thread of it only waits for the first, and takes a core from somebody.
+export OPENBLAS_NUM_THREADS ?= 1
 DEMO ?= demo
 
 .PHONY: help setup setup-dev system demo test check format bench sources

@@ -79,6 +79,7 @@ def run() -> None:
     """Start the command line. Exit status: 0 done, 2 the request or the file is at fault, 1 the program."""
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: more threads only wait, on a core others need
     lang = wanted_language(sys.argv)
     try:
         status = attempt(lang)

@@ -44,7 +44,7 @@ def judge_sound(
     findings += judge_dc_offset(facts, rows)
     findings += judge_channels(facts, rows)
     findings += judge_delay(facts, deep.delay, known.carrier, rows)
-    findings += judge_dropouts(deep.dropouts, rows, known)
+    findings += judge_dropouts(deep.dropouts, rows)
     findings += judge_hum(facts, deep, rows, known)
     findings += judge_speed(facts, deep, rows, known)
     findings += judge_lost(facts, deep, stream, rows, known)

@@ -6,29 +6,30 @@ from collections.abc import Sequence
 from typing import Any
 
 from takeup.judge.sound_channels import SIDES
-from takeup.judge.sound_known import SoundKnown
 from takeup.measure.sound.dropouts import Dropout
 from takeup.streams import Finding
 from takeup.tables.rows import Rows
 
 
-def judge_dropouts(found: Sequence[Dropout], rows: Rows, known: SoundKnown) -> list[Finding]:
+def judge_dropouts(found: Sequence[Dropout], rows: Rows) -> list[Finding]:
     """One finding for each dropout, in their order.
 
     Each is judged by itself and the minute before it, never by what comes later: what was told while the capture came
-    in stays true. The sound of a picture is never captured again for it alone.
+    in stays true.
     """
     limits = rows.section("sound.dropouts")
     told = []
+    oldest = 0
     for at, one in enumerate(found):
+        while found[oldest].to_s <= one.from_s - limits["lately_s"]:
+            oldest += 1
         lately = [
             other
-            for other in found[: at + 1]
+            for other in found[oldest : at + 1]
             if other.to_s > one.to_s - limits["lately_s"] and _shared(other.channel, one.channel)
         ]
         lost_s = sum(other.to_s - other.from_s for other in lately)
         many = len(lately) >= limits["many"] or lost_s >= limits["lost_s"]
-        redo = many and not known.of_picture
         kind = "many" if many else "one"
         facts: dict[str, Any] = {"channel": one.channel, "depth": one.depth_db, "ms": 1000 * (one.to_s - one.from_s)}
         facts |= {"certainty": round(one.certainty, 3), "count": len(lately)}
@@ -37,7 +38,7 @@ def judge_dropouts(found: Sequence[Dropout], rows: Rows, known: SoundKnown) -> l
         told.append(
             Finding(
                 name="dropout",
-                verdict="redo" if redo else "look",
+                verdict="redo" if many else "look",
                 again="may help",
                 says=f"dropout.{kind}",
                 from_s=round(one.from_s, 4),

@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 
 from takeup.judge.sound_dropouts import judge_dropouts
-from takeup.judge.sound_known import SoundKnown
 from takeup.judge.sound_lost import judge_repeats
 from takeup.measure.sound.bits import BitsState, step_bits
 from takeup.measure.sound.deep import DeepFacts
@@ -34,21 +33,25 @@ from takeup.tasks.sound_loops import quick_loops
 
 
 class DeepWalk:
-    """Hears blocks one after the other and hands each stream to the folds that stand on it."""
+    """Hears blocks one after the other and hands each stream to the folds that stand on it.
 
-    def __init__(self, stream: SoundStream) -> None:
+    The sound of a picture (``of_picture``) is not searched for what is told of sound tapes only: dropouts by hiss,
+    print-through and the reel, traces of lossy coding.
+    """
+
+    def __init__(self, stream: SoundStream, *, of_picture: bool) -> None:
         self.stream = stream
         rate, channels = stream.rate_hz, stream.channels
         self.thin = begin_thin(rate, channels, quick_loops())
-        self.fine = begin_fine(rate, channels, quick_loops())
+        self.fine = None if of_picture else begin_fine(rate, channels, quick_loops())
         self.windows = begin_windows(rate)
         self.delay = begin_delay(rate, self.windows.size) if channels == 2 else None
         self.strip = begin_strip(self.windows)
         self.spectrum = begin_spectrum(self.windows)
         self.bits = BitsState()
-        self.lossy = None if stream.lossy else begin_lossy(rate)
-        self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s)
-        self.echo = begin_echo(self.thin.thin_rate_hz, channels, quick_loops())
+        self.lossy = None if stream.lossy or of_picture else begin_lossy(rate)
+        self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s) if self.fine else None
+        self.echo = None if of_picture else begin_echo(self.thin.thin_rate_hz, channels, quick_loops())
         self.gaps = begin_gaps(rate)
         self.flutter = begin_flutter(self.thin.thin_rate_hz)
         self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
@@ -61,25 +64,27 @@ class DeepWalk:
         self.gaps = step_gaps(self.gaps, block)
         self.thin, thin = step_thin(self.thin, block)
         self._hear_thin(thin)
-        self.fine, fine = step_fine(self.fine, block)
-        self._hear_fine(fine)
+        if self.fine:
+            self.fine, fine = step_fine(self.fine, block)
+            self._hear_fine(fine)
         self.windows, windows = step_windows(self.windows, block)
         if windows is not None:
             self.delay = step_delay(self.delay, windows) if self.delay else None
             self.strip = step_strip(self.strip, windows)
             self.spectrum = step_spectrum(self.spectrum, windows)
 
-    def certain(self, rows: Rows, known: SoundKnown) -> tuple[Finding, ...]:
+    def certain(self, rows: Rows) -> tuple[Finding, ...]:
         """Findings that no later second can undo."""
-        dropouts = judge_dropouts(self.dropouts.found, rows, known) if self.dropouts else []
+        dropouts = judge_dropouts(self.dropouts.found, rows) if self.dropouts else []
         return (*dropouts, *judge_repeats(self.gaps.places, self.stream, rows))
 
     def finish(self, history: History) -> DeepFacts:
         """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view."""
         self._hear_thin(finish_thin(self.thin))
-        self._hear_fine(finish_fine(self.fine))
+        if self.fine:
+            self._hear_fine(finish_fine(self.fine))
         spectrum = finish_spectrum(self.spectrum)
-        echo = finish_echo(self.echo)
+        echo = finish_echo(self.echo) if self.echo else None
         dropouts = finish_dropouts(self.dropouts) if self.dropouts else ()
         return DeepFacts(
             delay=finish_delay(self.delay) if self.delay else None,
@@ -99,7 +104,7 @@ class DeepWalk:
         """Samples at ``self.thin.thin_rate_hz``, shape (n, channels)."""
         self.hum = step_hum(self.hum, thin)
         self.flutter = step_flutter(self.flutter, thin)
-        self.echo = step_echo(self.echo, thin)
+        self.echo = step_echo(self.echo, thin) if self.echo else None
 
     def _hear_fine(self, fine: np.ndarray) -> None:
         """Band powers every ``self.fine.hop_s``, shape (n, channels, n_bands)."""

@@ -65,7 +65,7 @@ class SoundPass:
         self.hops = begin_hops(stream.rate_hz, stream.channels, quick_loops())
         gap = round(rows.value("sound.clipping.gap_s") / self.hops.hop_s)
         self.clipping = begin_clipping(gap)
-        self.deep = DeepWalk(stream)
+        self.deep = DeepWalk(stream, of_picture=of_picture)
         self.pieces: list[tuple[np.ndarray, ...]] = []
         self.peaks = np.zeros(stream.channels)
         self.true_peaks = np.zeros(stream.channels)
@@ -118,7 +118,7 @@ class SoundPass:
             if over:
                 self.over.append(told[-1])
         clipped = [*self.over, *(one for one in told if one is not None and one.to_s is None)]
-        return (*(one for one in clipped if one is not None), *self.deep.certain(self.rows, self._known()))
+        return (*(one for one in clipped if one is not None), *self.deep.certain(self.rows))
 
     def finish(self, capture_seconds: float | None = None) -> SoundPart:
         """Judge all that was heard.
