@@ -52,7 +52,7 @@ class DeepWalk:
         self.lossy = None if stream.lossy or of_picture else begin_lossy(rate)
         self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s) if self.fine else None
         self.echo = None if of_picture else begin_echo(self.thin.thin_rate_hz, channels, quick_loops())
-        self.gaps = begin_gaps(rate)
+        self.gaps = begin_gaps(rate, quick_loops())
         self.flutter = begin_flutter(self.thin.thin_rate_hz)
         self.hum = begin_hum(self.thin.thin_rate_hz, quick_loops())
 

@@ -29,13 +29,15 @@ from takeup.measure import sound
 from takeup.measure.sound.loops import Loops, compiled_loops
 
 ROOM = Path(sound.__file__).parent
-SOURCES = ("compiling.py", "ear.py", "loops.py", "sift.py", "sums.py", "unpack.py", "weigh.py")
+SOURCES = ("compiling.py", "ear.py", "gap_loops.py", "loops.py", "sift.py", "sums.py", "unpack.py", "weigh.py")
 ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "hear_pair": ("a2", "i", "i", "i", "i", "f", "a2", "a2", "a1", "a2", "a2"),
     "weigh_pair": ("a2", "i", "i", "a1", "i", "a1", "a2"),
     "unpack_24": ("a1", "a1"),
     "thin_plane": ("a1", "a1", "i", "a1"),
     "fine_plane": ("a1", "i", "a1", "a2", "a2", "a2", "a2"),
+    "slot_peaks": ("a1", "i", "a1"),
+    "same_moments": ("a1", "i", "i", "a2", "a2"),
 }
 RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays come without an owner, nothing raises
     "NRT_Free",
@@ -199,6 +201,7 @@ def _callable(address: int, kinds: tuple[str, ...]) -> Callable[..., None]:
 def _use(loops: Loops) -> list[np.ndarray]:
     """What the loops make of some seeded sound, for comparing."""
     from takeup.measure.sound.fine import begin_fine, step_fine
+    from takeup.measure.sound.gaps import begin_gaps, finish_gaps, step_gaps
     from takeup.measure.sound.hops import begin_hops, finish_hops, step_hops
     from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
 
@@ -211,6 +214,10 @@ def _use(loops: Loops) -> list[np.ndarray]:
             found += [part.k_squares, part.squares, part.peak, part.high_count, part.low_runs, part.pair]
         found.append(finish_thin(step_thin(begin_thin(rate, channels, loops), samples)[0]))
         found.append(step_fine(begin_fine(rate, channels, loops), samples)[1])
+    twice = np.concatenate([samples[:8000], samples[7000:]])  # a thousand samples come twice
+    twice[12_000] = 1.0
+    places = finish_gaps(step_gaps(begin_gaps(96_000, loops), twice)).places
+    found.append(np.array([one.at for one in places], float))
     out = np.empty(400, np.float32)
     loops.unpack_24(np.frombuffer(rng.bytes(1200), np.uint32), out)
     return [*found, out]
@@ -219,7 +226,7 @@ def _use(loops: Loops) -> list[np.ndarray]:
 def _try(path: Path) -> None:
     """Compare kept code with compiled code: sums may be rounded in another order, nothing more."""
     for one, other in zip(_use(_load(path)), _use(compiled_loops()), strict=True):
-        if not np.allclose(one, other, rtol=1e-5, atol=1e-12):
+        if one.shape != other.shape or not np.allclose(one, other, rtol=1e-5, atol=1e-12):
             raise ValueError("the kept loops give other figures")
 
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from takeup.measure.sound.loops import Loops, compiled_loops
+
 PIECE_S, REACH_S = 0.5, 0.06  # looked at together; seen before and behind
 SLOT_S = 0.0005
 QUIET_SLOTS, NEAR_SLOTS = 12, 2  # neighbours on each side that a step must tower over; nearest ones left out
@@ -23,8 +25,8 @@ BESIDE_S = 0.005
 REPEAT_BACK_S, REPEAT_SAMPLES = 0.25, 48  # so many samples exactly alike, as noise never is
 TURNS = 3  # a buffer is played twice or thrice, not more
 PERIODIC = 0.3  # so many frames beside a repeat equal those before: a tone, no repeat
-MOST_PAIRS = 200  # in a piece: a steady tone is full of them
-PICK = 7  # mask: one in eight
+MOST_PAIRS = 200  # in a piece
+PICK, TABLE = 7, 1 << 14  # one moment in eight is looked at; so many are remembered
 MOST = 2000  # places kept
 
 
@@ -50,6 +52,7 @@ class GapState:
     """Between two blocks. Frozen; ``step`` makes a new one."""
 
     rate_hz: int
+    loops: Loops
     at: int = 0  # frame of the first sample in ``left``
     left: tuple[np.ndarray, ...] = ()
     count: int = 0
@@ -59,9 +62,9 @@ class GapState:
     long_holes: int = 0
 
 
-def begin_gaps(rate_hz: int) -> GapState:
-    """Nothing heard yet."""
-    return GapState(rate_hz=rate_hz)
+def begin_gaps(rate_hz: int, loops: Loops | None = None) -> GapState:
+    """Nothing heard yet. ``loops``: ready-made ones; compiled here without them."""
+    return GapState(rate_hz=rate_hz, loops=loops or compiled_loops())
 
 
 def step_gaps(state: GapState, block: np.ndarray) -> GapState:
@@ -93,7 +96,7 @@ def _look(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapState
     near = 0.35 * state.rate_hz  # both edges of a hole are steps
     found = [
         Gap(at=at + place, kind=kind, lost=lost)
-        for place, kind, lost in _steps(samples, reach, state.rate_hz)
+        for place, kind, lost in _steps(samples, reach, state.rate_hz, state.loops)
         if not any(gap.kind == "hole" and abs(gap.at - at - place) < near for gap in state.places[-4:])
     ]
     return replace(state, places=(*state.places, *found))
@@ -134,14 +137,13 @@ def _rms(samples: np.ndarray, first: int, end: int) -> float:
     return float(part.std(axis=0).max()) if len(part) else 0.0
 
 
-def _steps(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, str, int | None]]:
+def _steps(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> list[tuple[int, str, int | None]]:
     """Slots that tower over their neighbours in the second difference: repeats among them, and the highest one."""
     slot = max(8, round(SLOT_S * rate_hz))
     count = (len(samples) - 2) // slot
     peaks = np.zeros(count, np.float32)
     for plane in samples.T:
-        steps = np.diff(plane[: count * slot + 2], n=2).reshape(count, slot)
-        peaks = np.maximum(peaks, np.maximum(steps.max(axis=1), -steps.min(axis=1)))
+        loops.slot_peaks(np.ascontiguousarray(plane), slot, peaks)
     around = np.zeros(count, np.float32)
     padded = np.pad(peaks, QUIET_SLOTS, mode="edge")
     for lag in range(NEAR_SLOTS, QUIET_SLOTS + 1):
@@ -149,7 +151,7 @@ def _steps(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, str
             around = np.maximum(around, padded[side : side + count])
     over = peaks / np.maximum(around, 1e-7)
     first, last = -(-reach // slot), (len(samples) - reach) // slot
-    repeats = _repeats(samples, reach, rate_hz)
+    repeats = _repeats(samples, reach, rate_hz, loops)
     highest = int(over[first:last].argmax()) + first if last > first else 0
     if repeats or last <= first or over[highest] < TOWER:
         return repeats
@@ -161,25 +163,15 @@ def _place(samples: np.ndarray, first: int, slot: int) -> int:
     return first + int(np.abs(np.diff(part, n=2, axis=0)).max(axis=1).argmax()) + 1
 
 
-def _repeats(samples: np.ndarray, reach: int, rate_hz: int) -> list[tuple[int, str, int | None]]:
-    """Stretches that are exactly those of a moment before: where the second one begins, and how much later.
-
-    Three neighbouring samples make a number; moments are remembered by it, one in eight, by its own last bits: so the
-    same moments are picked in both stretches.
-    """
+def _repeats(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> list[tuple[int, str, int | None]]:
+    """Stretches that are exactly those of a moment before: where the second one begins, and how much later."""
+    pairs, last = np.empty((MOST_PAIRS + 1, 2), np.int64), np.empty((2, TABLE), np.int32)
     bits = np.ascontiguousarray(samples[:, 0]).view(np.uint32)
-    full = bits ^ (bits >> np.uint32(13))  # samples of 16 bits leave the lowest places empty
-    marks = full[:-2] * np.uint32(0x9E3779B1)
-    for later in (full[1:-1], full[2:]):
-        marks = (marks ^ (marks >> np.uint32(15)) ^ later) * np.uint32(0x2C1B3C6D)
-    marks ^= marks >> np.uint32(16)
-    picked = np.flatnonzero(((marks & np.uint32(PICK)) == 0) & (bits[:-2] != bits[1:-1]))
-    order = picked[np.argsort(marks[picked], kind="stable")]
-    same = np.flatnonzero(marks[order[1:]] == marks[order[:-1]])
+    loops.same_moments(bits, PICK, round(REPEAT_BACK_S * rate_hz), last, pairs)
     found: list[tuple[int, str, int | None]] = []
-    for one, other in zip(order[same][:MOST_PAIRS].tolist(), order[same + 1].tolist()):
+    for one, other in pairs[: pairs[-1, 0]].tolist():
         lag = other - one
-        if lag > REPEAT_BACK_S * rate_hz or any(abs(other - at) <= 2 * (lost or 0) for at, _, lost in found):
+        if any(abs(other - at) <= 2 * (lost or 0) for at, _, lost in found):
             continue
         first, end = _same_stretch(samples, other, lag)
         part = samples[first:end]

@@ -9,22 +9,31 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loops:
-    """Functions with the arguments of :mod:`ear`, :mod:`weigh`, :mod:`unpack` and :mod:`sift`; arrays contiguous."""
+    """Functions with the arguments of the modules they come from (below); arrays contiguous."""
 
     hear_pair: Callable[..., Any]
     weigh_pair: Callable[..., Any]
     unpack_24: Callable[..., Any]
     thin_plane: Callable[..., Any]
     fine_plane: Callable[..., Any]
+    slot_peaks: Callable[..., Any]
+    same_moments: Callable[..., Any]
 
 
 def compiled_loops() -> Loops:
     """The loops as numba compiles them, or finds them in its cache. Importing numba takes most of a second."""
     from takeup.measure.sound.ear import hear_pair
+    from takeup.measure.sound.gap_loops import same_moments, slot_peaks
     from takeup.measure.sound.sift import fine_plane, thin_plane
     from takeup.measure.sound.unpack import unpack_24
     from takeup.measure.sound.weigh import weigh_pair
 
     return Loops(
-        hear_pair=hear_pair, weigh_pair=weigh_pair, unpack_24=unpack_24, thin_plane=thin_plane, fine_plane=fine_plane
+        hear_pair=hear_pair,
+        weigh_pair=weigh_pair,
+        unpack_24=unpack_24,
+        thin_plane=thin_plane,
+        fine_plane=fine_plane,
+        slot_peaks=slot_peaks,
+        same_moments=same_moments,
     )
