@@ -7,6 +7,7 @@ import math
 from takeup.judge.sound_bandwidth import judge_bandwidth, judge_lossy, judge_noise, said_bandwidth, said_bits
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping
+from takeup.judge.sound_direction import judge_direction
 from takeup.judge.sound_dropouts import judge_dropouts
 from takeup.judge.sound_ending import judge_ending, judge_silence
 from takeup.judge.sound_flutter import said_flutter
@@ -47,6 +48,7 @@ def judge_sound(
     findings += judge_dropouts(deep.dropouts, rows)
     findings += judge_hum(facts, deep, rows, known)
     findings += judge_speed(facts, deep, rows, known)
+    findings += judge_direction(deep.direction, rows, known)
     findings += judge_lost(facts, deep, stream, rows, known)
     if not known.of_picture:
         findings += judge_lossy(deep.lossy, stream)

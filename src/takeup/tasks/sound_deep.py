@@ -1,7 +1,7 @@
 """The deeper listening of one walk: three thinner streams are made of each block, every further measure steps on one.
 
 ``thin`` (about 12 kHz): hum, speed, a test tone, print-through. ``fine`` (band powers of each millisecond): dropouts,
-jumps. ``windows`` (spectra of 85 ms, one a second): delay, bandwidth, traces of lossy coding, the strip.
+which way time runs. ``windows`` (spectra of 85 ms, one a second): delay, bandwidth, traces of lossy coding, the strip.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from takeup.judge.sound_lost import judge_repeats
 from takeup.measure.sound.bits import BitsState, step_bits
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.delay import begin_delay, finish_delay, step_delay
+from takeup.measure.sound.direction import begin_direction, finish_direction, step_direction
 from takeup.measure.sound.dropouts import begin_dropouts, finish_dropouts, step_dropouts
 from takeup.measure.sound.echo import begin_echo, finish_echo, step_echo
 from takeup.measure.sound.fine import begin_fine, finish_fine, step_fine
@@ -51,6 +52,7 @@ class DeepWalk:
         self.bits = BitsState()
         self.lossy = None if stream.lossy or of_picture else begin_lossy(rate)
         self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s) if self.fine else None
+        self.direction = begin_direction()
         self.echo = None if of_picture else begin_echo(self.thin.thin_rate_hz, channels, quick_loops())
         self.gaps = begin_gaps(rate, quick_loops())
         self.flutter = begin_flutter(self.thin.thin_rate_hz)
@@ -96,6 +98,7 @@ class DeepWalk:
             gaps=finish_gaps(self.gaps),
             flutter=finish_flutter(self.flutter),
             dropouts=dropouts,
+            direction=finish_direction(self.direction),
             print_through=find_print_through(echo) if echo else None,
             turns=find_turns(np.array([one.from_s for one in dropouts]), np.array([one.depth_db for one in dropouts])),
         )
@@ -109,3 +112,4 @@ class DeepWalk:
     def _hear_fine(self, fine: np.ndarray) -> None:
         """Band powers every ``self.fine.hop_s``, shape (n, channels, n_bands)."""
         self.dropouts = step_dropouts(self.dropouts, fine) if self.dropouts else None
+        self.direction = step_direction(self.direction, fine)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from takeup.measure.sound.bandwidth import Bandwidth
 from takeup.measure.sound.delay import Delay
+from takeup.measure.sound.direction import Direction
 from takeup.measure.sound.dropouts import Dropout
 from takeup.measure.sound.flutter import Flutter
 from takeup.measure.sound.gaps import Gaps
@@ -31,5 +32,6 @@ class DeepFacts:
     bits: int | None = None
     lossy: Lossy | None = None
     dropouts: tuple[Dropout, ...] = ()
+    direction: Direction | None = None
     print_through: PrintThrough | None = None  # the best curve of a reel, told or not
     turns: tuple[Turns, ...] = ()  # dropouts that return with a reel
