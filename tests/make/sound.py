@@ -59,8 +59,8 @@ def talk(rng: np.random.Generator, seconds: float, rate: int = 48_000) -> Sample
                 voice += gain * np.sin(harmonic * phase + harmonic)
             voice *= np.sin(np.pi * np.arange(length) / length) ** 0.6 / max(voice.std(), 1e-9)
             if rng.random() < 0.4:
-                breath = np.diff(rng.standard_normal(length + 1)) * 0.35
-                shape = np.interp(np.arange(length), np.array([0, 0.2, 0.45, 0.6]) * length, [0, 1, 1, 0])
+                breath = np.diff(rng.standard_normal(length + 1)) * 0.2
+                shape = np.interp(np.arange(length), np.array([0, 0.2, 0.4, 0.55]) * length, [0, 1, 1, 0])
                 voice = np.concatenate([np.zeros(length // 2), voice])[:length] + breath * shape
             end = max(at, min(count, at + length))
             out[at:end] += rng.uniform(0.5, 1.2) * voice[: end - at] if end > at else 0.0

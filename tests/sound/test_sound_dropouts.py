@@ -186,12 +186,15 @@ def test_a_low_rate_tells_little_and_nothing_false(rate):
 
 
 def test_hiss_under_the_converters_noise_tells_nothing_false():
-    """The tape's hiss at -95 dBFS, the converter's own at -80: only the programme falls, the noise stays."""
+    """The tape's hiss at -95 dBFS, the converter's own at -80: only the programme falls, the noise stays.
+
+    Two holes may then be told as one; none is told where none is.
+    """
     rng = np.random.default_rng(6)
     laid = holes_at_random(rng, 16, 2, (6, 12, 20), (10, 50))
     samples = lay(programme("talk", hiss_dbfs=-95.0), laid, RATE)
-    _, beside = matched(found_in(samples + hiss(rng, -80, len(samples))), laid)
-    assert beside == 0
+    for one in found_in(samples + hiss(rng, -80, len(samples))):
+        assert any(one.from_s < hole.to_s and one.to_s > hole.from_s for hole in laid)
 
 
 # Judge

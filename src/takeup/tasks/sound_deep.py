@@ -50,7 +50,7 @@ class DeepWalk:
         self.strip = begin_strip(self.windows)
         self.spectrum = begin_spectrum(self.windows)
         self.bits = BitsState()
-        self.lossy = None if stream.lossy or of_picture else begin_lossy(rate)
+        self.lossy = None if stream.lossy or of_picture else begin_lossy(rate, quick_loops())
         self.dropouts = begin_dropouts(channels, self.fine.edges_hz, self.fine.hop_s) if self.fine else None
         self.direction = begin_direction()
         self.echo = None if of_picture else begin_echo(self.thin.thin_rate_hz, channels, quick_loops())

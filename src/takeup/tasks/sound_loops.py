@@ -29,7 +29,17 @@ from takeup.measure import sound
 from takeup.measure.sound.loops import Loops, compiled_loops
 
 ROOM = Path(sound.__file__).parent
-SOURCES = ("compiling.py", "ear.py", "gap_loops.py", "loops.py", "sift.py", "sums.py", "unpack.py", "weigh.py")
+SOURCES = (
+    "compiling.py",
+    "ear.py",
+    "framed_loops.py",
+    "gap_loops.py",
+    "loops.py",
+    "sift.py",
+    "sums.py",
+    "unpack.py",
+    "weigh.py",
+)
 ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "hear_pair": ("a2", "i", "i", "i", "i", "f", "a2", "a2", "a1", "a2", "a2"),
     "weigh_pair": ("a2", "i", "i", "a1", "i", "a1", "a2"),
@@ -38,6 +48,7 @@ ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "fine_plane": ("a1", "i", "a1", "a2", "a2", "a2", "a2"),
     "slot_peaks": ("a1", "i", "a1"),
     "same_moments": ("a1", "i", "i", "a2", "a2"),
+    "near_zero": ("a2", "i", "a1", "a2"),
 }
 RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays come without an owner, nothing raises
     "NRT_Free",
@@ -218,6 +229,10 @@ def _use(loops: Loops) -> list[np.ndarray]:
     twice[12_000] = 1.0
     places = finish_gaps(step_gaps(begin_gaps(96_000, loops), twice)).places
     found.append(np.array([one.at for one in places], float))
+    counts = np.zeros((4, 576), np.float32)
+    lines = np.ascontiguousarray(samples.reshape(2, -1)).astype(np.float32)
+    loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), counts)
+    found.append(counts.sum(axis=1))
     out = np.empty(400, np.float32)
     loops.unpack_24(np.frombuffer(rng.bytes(1200), np.uint32), out)
     return [*found, out]

@@ -49,8 +49,8 @@ def begin_direction() -> DirectionState:
 
 
 def step_direction(state: DirectionState, piece: np.ndarray) -> DirectionState:
-    """Take in frames of the fine stream, shape (n, channels, n_bands)."""
-    if not len(piece):
+    """Take in frames of the fine stream, shape (n, channels, n_bands); a low rate has no bands."""
+    if not piece.size:
         return state
     levels = 10 * np.log10(piece.mean(axis=1) + QUIETEST)
     state = replace(state, left=(*state.left, levels), count=state.count + len(levels))

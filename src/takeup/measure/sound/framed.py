@@ -50,20 +50,31 @@ def lapped(samples: np.ndarray, count: int, kind: str, lines: np.ndarray) -> np.
 
     Returns
     -------
-    float32, shape (count, k)
+    float32, shape (k, count): each line at every offset
     """
     frame = len(window(kind)) // 2
-    size = 1 << int(np.ceil(np.log2(count + 2 * frame)))
+    size = _good_size(count + 2 * frame)
     spectrum = np.fft.rfft(samples[: count + 2 * frame - 1], size)
-    out = np.empty((count, len(lines)), np.float32)
-    for at, wave in enumerate(_waves(kind, size, tuple(lines.tolist()))):  # a line at every offset
-        out[:, at] = np.fft.irfft(spectrum * wave, size)[:count]
-    return out
+    waves = _waves(kind, size, tuple(lines.tolist()))
+    return np.stack([np.fft.irfft(spectrum * wave, size)[:count] for wave in waves]).astype(np.float32, copy=False)
+
+
+def _good_size(least: int) -> int:
+    """The next length that splits into small factors: its transform is a quick one."""
+    size = least
+    while True:
+        rest = size
+        for factor in (2, 3, 5, 7):
+            while rest % factor == 0:
+                rest //= factor
+        if rest == 1:
+            return size
+        size += 1
 
 
 @cache
 def _waves(kind: str, size: int, lines: tuple[int, ...]) -> list[np.ndarray]:
-    """What the sound's spectrum is multiplied by for each line: 4 MB for 64 lines."""
+    """What the sound's spectrum is multiplied by for each line: 2 MB for 64 lines."""
     shape = window(kind)
     frame = len(shape) // 2
     phase = np.pi / frame * (np.arange(2 * frame) + 0.5 + frame / 2)
@@ -88,18 +99,24 @@ def _bank_lines(odd: bool) -> np.ndarray:
     return (shape * (-1.0) ** m if odd else shape).astype(np.float32)
 
 
-def banked(samples: np.ndarray, count: int) -> np.ndarray:
-    """Lines of the hybrid filter bank at the first ``count`` offsets. float32, shape (count, bands, lines)."""
+def banked(samples: np.ndarray, count: int, every: int) -> np.ndarray:
+    """Every so-manieth line of the hybrid filter bank at the first ``count`` offsets.
+
+    Returns
+    -------
+    float32, shape (k, count), in order of frequency
+    """
     need = count + BANDS * (SLOTS - 1)
-    size = 1 << int(np.ceil(np.log2(need + BANK_SIZE)))
+    size = _good_size(need + BANK_SIZE)
     spectrum = np.fft.rfft(samples[: need + BANK_SIZE - 1], size)
-    out = np.empty((count, len(BANK_BANDS), len(BANK_LINES)), np.float32)
+    out = []
     for at, (band, taps) in enumerate(zip(BANK_BANDS, _bank(size))):
+        chosen = np.arange(-at * len(BANK_LINES) % every, len(BANK_LINES), every)
         sound = np.fft.irfft(spectrum * taps, size)[:need].astype(np.float32)
         step = sound.strides[0]
-        slots = np.lib.stride_tricks.as_strided(sound, (count, SLOTS), (step, BANDS * step))
-        out[:, at] = np.ascontiguousarray(slots) @ _bank_lines(band % 2 == 1)
-    return out
+        slots = np.lib.stride_tricks.as_strided(sound, (SLOTS, count), (BANDS * step, step))
+        out.append(_bank_lines(band % 2 == 1)[:, chosen].T @ np.ascontiguousarray(slots))
+    return np.concatenate(out)
 
 
 def emphasised(samples: np.ndarray) -> np.ndarray:

@@ -18,11 +18,13 @@ class Loops:
     fine_plane: Callable[..., Any]
     slot_peaks: Callable[..., Any]
     same_moments: Callable[..., Any]
+    near_zero: Callable[..., Any]
 
 
 def compiled_loops() -> Loops:
     """The loops as numba compiles them, or finds them in its cache. Importing numba takes most of a second."""
     from takeup.measure.sound.ear import hear_pair
+    from takeup.measure.sound.framed_loops import near_zero
     from takeup.measure.sound.gap_loops import same_moments, slot_peaks
     from takeup.measure.sound.sift import fine_plane, thin_plane
     from takeup.measure.sound.unpack import unpack_24
@@ -36,4 +38,5 @@ def compiled_loops() -> Loops:
         fine_plane=fine_plane,
         slot_peaks=slot_peaks,
         same_moments=same_moments,
+        near_zero=near_zero,
     )

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from takeup.measure.sound.framed import banked, emphasised, lapped
+from takeup.measure.sound.loops import Loops, compiled_loops
 from takeup.measure.sound.spectrum import Spectrum
 
 LENGTH, COUNT = 10_240, 6912  # frames of an excerpt, and offsets looked at in it; at 44.1 or 48 kHz
@@ -42,6 +43,7 @@ class LossyState:
 
     rate_hz: int
     length: int  # frames of an excerpt
+    loops: Loops
     at: int = 0  # frames heard
     next_at: int = 0  # where the next excerpt begins
     taken: tuple[np.ndarray, ...] = ()  # pieces of the excerpt in hand, each of shape (n, channels)
@@ -57,9 +59,9 @@ class Lossy:
     score: float
 
 
-def begin_lossy(rate_hz: int) -> LossyState:
-    """Nothing heard yet."""
-    return LossyState(rate_hz=rate_hz, length=LENGTH * _step(rate_hz))
+def begin_lossy(rate_hz: int, loops: Loops | None = None) -> LossyState:
+    """Nothing heard yet. ``loops``: ready-made ones; compiled here without them."""
+    return LossyState(rate_hz=rate_hz, length=LENGTH * _step(rate_hz), loops=loops or compiled_loops())
 
 
 def _step(rate_hz: int) -> int:
@@ -125,7 +127,7 @@ def finish_lossy(state: LossyState, spectrum: Spectrum | None) -> Lossy | None:
         best: Lossy | None = None
         for phase in range(step):
             rate_hz, first = state.rate_hz // step, (start + phase) // step
-            for family, views in _look(_thinned(excerpt, step, phase), rate_hz):
+            for family, views in _look(_thinned(excerpt, step, phase), rate_hz, state.loops):
                 together = np.zeros_like(views[0])
                 for view, shares in enumerate((*views, together)):
                     here = np.roll(shares, first % shares.shape[1], axis=1)
@@ -151,7 +153,7 @@ def _thinned(excerpt: np.ndarray, step: int, phase: int) -> np.ndarray:
     return (np.fft.irfft(spectrum, count, axis=0) / step).astype(np.float32)
 
 
-def _look(excerpt: np.ndarray, rate_hz: int) -> Iterator[tuple[str, list[np.ndarray]]]:
+def _look(excerpt: np.ndarray, rate_hz: int, loops: Loops) -> Iterator[tuple[str, list[np.ndarray]]]:
     """Zeros through every transform: left, middle and side of the channels, at each limit; see :func:`_zeros`."""
     planes = [np.ascontiguousarray(excerpt[:, channel], np.float32) for channel in range(min(2, excerpt.shape[1]))]
     for family, period in FAMILIES.items():
@@ -159,21 +161,21 @@ def _look(excerpt: np.ndarray, rate_hz: int) -> Iterator[tuple[str, list[np.ndar
             continue
         lines = [_lines(plane, family) for plane in planes]
         views = lines if len(lines) == 1 else [lines[0], lines[0] + lines[1], lines[0] - lines[1]]
-        found = [zeros for view in views for zeros in _zeros(view, period)]
+        found = [zeros for view in views for zeros in _zeros(view, period, loops)]
         if found:
             yield family, found
 
 
 def _lines(plane: np.ndarray, family: str) -> np.ndarray:
-    """Lines at every offset, in order of frequency. Shape (COUNT, lines)."""
+    """Lines at every offset, in order of frequency. Shape (lines, COUNT)."""
     if family == "bank":
-        return banked(plane, COUNT).reshape(COUNT, -1)[:, ::3]
+        return banked(plane, COUNT, 3)
     if family == "short overlap":
         plane = emphasised(plane)
     return lapped(plane, COUNT, family, LINES)
 
 
-def _zeros(lines: np.ndarray, period: int) -> Iterator[np.ndarray]:
+def _zeros(lines: np.ndarray, period: int, loops: Loops) -> Iterator[np.ndarray]:
     """How often the lines lie near zero by group of lines and offset, for each limit; nothing where few are noise.
 
     Yields
@@ -181,20 +183,14 @@ def _zeros(lines: np.ndarray, period: int) -> Iterator[np.ndarray]:
     ndarray, shape (GROUPS, period)
         About each group's middle, in scatters of the mean of all groups.
     """
-    power = np.square(lines)
-    noise = _like_noise(lines, power, period)
+    noise = _like_noise(lines, period)
     if noise.mean() < LEAST_NOISE:
         return
-    power = power[:, noise]
-    frames, half = len(power) // period, period // 2
-    sums = np.cumsum(power, axis=0, dtype=float)
-    at = np.arange(frames * period)
-    low, high = np.maximum(at - half, 0), np.minimum(at + half, len(power) - 1)
-    about = (sums[high] - sums[low]).astype(np.float32) / (high - low)[:, None].astype(np.float32)
-    for limit in NEAR_ZERO:
-        zeros = power[: len(at)] < np.float32(limit) * about
-        by_offset = zeros.reshape(frames, period, -1).mean(axis=0, dtype=np.float32)
-        shares = np.stack([one.mean(axis=1) for one in np.array_split(by_offset, GROUPS, axis=1)])
+    lines = np.ascontiguousarray(lines[noise])
+    counts = np.zeros((len(NEAR_ZERO) * len(lines), period), np.float32)
+    loops.near_zero(lines, period, np.array(NEAR_ZERO, np.float32), counts)
+    for by_line in counts.reshape(len(NEAR_ZERO), len(lines), period) / np.float32(lines.shape[1] // period):
+        shares = np.stack([one.mean(axis=0) for one in np.array_split(by_line, GROUPS)])
         shares -= np.median(shares, axis=1)[:, None]
         yield shares / max(_scatter(shares.mean(axis=0)), 1e-4)
 
@@ -218,8 +214,9 @@ def _score(zeros: np.ndarray) -> float | None:
     return score if (zeros[:, offset] / spread >= GROUP_SCORE).sum() >= GROUPS_LEAST else None
 
 
-def _like_noise(lines: np.ndarray, power: np.ndarray, period: int) -> np.ndarray:
+def _like_noise(lines: np.ndarray, period: int) -> np.ndarray:
     """Which lines differ from frame to frame; a synthetic tone's repeat or turn at an even pace."""
-    product = (lines[:-period] * lines[period:]).sum(axis=0)
-    total = np.sqrt(power[:-period].sum(axis=0) * power[period:].sum(axis=0))
+    early, late = lines[:, :-period], lines[:, period:]
+    product, earlier, later = (np.einsum("kn,kn->k", *both) for both in ((early, late), (early, early), (late, late)))
+    total = np.sqrt(earlier * later)
     return (total > 0) & (np.abs(product) < ALIKE * total)
