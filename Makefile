@@ -34,7 +34,7 @@ demo: setup    ## an invented family's box through the whole job, in ./demo
 	$(BIN)/takeup demo $(DEMO)
 
 test: system check    ## every test
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
 check: setup-dev    ## formatter, linter, types, import contracts
 	$(BIN)/ruff check src tests bench

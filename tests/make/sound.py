@@ -52,11 +52,12 @@ def talk(rng: np.random.Generator, seconds: float, rate: int = 48_000) -> Sample
             glide = pitch * (1 + 0.06 * np.sin(2 * np.pi * rng.uniform(1, 4) * t) - 0.4 * t)
             phase = 2 * np.pi * np.cumsum(glide) / rate
             formants = rng.uniform([300, 900, 2200], [800, 2100, 3200])
-            voice = np.zeros(length)
-            for harmonic in range(1, 30):
+            turn, voices = np.exp(1j * phase), np.zeros(length, complex)
+            for harmonic in range(29, 0, -1):  # Horner's way: a power of one turn for each harmonic
                 hz = harmonic * pitch
                 gain = sum(1 / (1 + ((hz - f) / (90 + 0.05 * f)) ** 2) / (k + 1) for k, f in enumerate(formants))
-                voice += gain * np.sin(harmonic * phase + harmonic)
+                voices = (voices + gain * np.exp(1j * harmonic)) * turn
+            voice = voices.imag
             voice *= np.sin(np.pi * np.arange(length) / length) ** 0.6 / max(voice.std(), 1e-9)
             if rng.random() < 0.4:
                 breath = np.diff(rng.standard_normal(length + 1)) * 0.2

@@ -1,0 +1,12 @@
+"""The longest files first: two workers share the files, and neither should be left with a long one at the end."""
+
+from __future__ import annotations
+
+import pytest
+
+LONGEST = ("test_demo.py", "test_wheel.py", "test_sound_hum.py", "test_sound_findings.py", "test_sound_bandwidth.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Order of files only; the tests of a file keep theirs."""
+    items.sort(key=lambda item: LONGEST.index(item.path.name) if item.path.name in LONGEST else len(LONGEST))
