@@ -145,20 +145,28 @@ def test_a_hole_in_hiss_alone(depth, length_ms, channel):
 
 
 @pytest.mark.parametrize(
-    ("kind", "recall"), [("talk", 0.9), ("tune", 0.85), ("gated", 0.9), ("drums", 0.75), ("notes", 0.7)]
+    ("kind", "recall", "precision", "edges"),
+    [
+        ("talk", 0.9, 0.95, 0.9),
+        ("tune", 0.85, 0.95, 0.9),
+        ("gated", 0.9, 0.95, 0.9),
+        ("drums", 0.75, 0.95, 0.9),
+        ("notes", 0.7, 0.9, 0.85),
+    ],
 )
-def test_holes_anywhere_in_a_programme(kind, recall):
-    """The wanted precision, .95, holds; where recall falls short of .95 the bound is what is promised instead."""
-    laid_all, right, wrong, near = 0, 0, 0, []
+def test_holes_anywhere_in_a_programme(kind, recall, precision, edges):
+    """Where .95 is not reached, the bound is what is promised instead. ``edges``: share that begin within 2 ms."""
+    laid_all, right, wrong, near, begun = 0, 0, 0, [], []
     for seed in range(4):
         rng = np.random.default_rng([seed, sum(map(ord, kind))])
         laid = holes_at_random(rng, 16, 2, (6, 12, 20, 40), (10, 20, 50, 100, 200))
         pairs, beside = matched(found_in(lay(programme(kind), laid, RATE)), laid)
         laid_all, right, wrong = laid_all + len(laid), right + len(pairs), wrong + beside
         near += [abs(one.depth_db - hole.depth_db) <= 1 for one, hole in pairs]
-        assert np.mean([abs(one.from_s - hole.from_s) <= 0.002 for one, hole in pairs]) >= 0.85
+        begun += [abs(one.from_s - hole.from_s) <= 0.002 for one, hole in pairs]
     assert right / laid_all >= recall
-    assert right / (right + wrong) >= 0.95 or kind == "notes"
+    assert right / (right + wrong) >= precision
+    assert np.mean(begun) >= edges
     assert np.mean(near) >= 0.75
 
 

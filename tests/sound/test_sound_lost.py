@@ -54,6 +54,14 @@ def places(samples: np.ndarray, bits: int = 24) -> list[tuple[float, str, int]]:
     return [(gap.at / RATE, gap.kind, gap.lost or 0) for gap in finish_gaps(state).places if gap.kind != "step"]
 
 
+def told_at_the_places(kind: str, samples: np.ndarray, bits: int) -> list[tuple[float, str, int]]:
+    """All places, of one kind and where they were laid."""
+    found = places(samples, bits)
+    assert [one[1] for one in found] == [kind] * 4
+    assert [one[0] for one in found] == pytest.approx(PLACES_S, abs=0.001)
+    return found
+
+
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("bits", [16, 24])
 @pytest.mark.parametrize("count", [48, 64, 480, 4096])
@@ -61,9 +69,7 @@ def test_a_hole_of_digital_nothing_is_told_with_its_place_and_length(kind, bits,
     samples = clean(kind).copy()
     for at in PLACES_S:
         samples[round(at * RATE) : round(at * RATE) + count] = 0
-    found = places(samples, bits)
-    assert [one[1] for one in found] == ["hole"] * 4
-    assert [one[0] for one in found] == pytest.approx(PLACES_S, abs=0.001)
+    found = told_at_the_places("hole", samples, bits)
     assert [one[2] for one in found] == pytest.approx([count] * 4, abs=2)  # a neighbour may be nothing by chance
 
 
@@ -75,9 +81,7 @@ def test_a_buffer_that_comes_twice_is_told(kind, bits, count):
     for at in PLACES_S:
         first = round(at * RATE)
         samples[first : first + count] = samples[first - count : first]
-    found = places(samples, bits)
-    assert [one[1] for one in found] == ["repeat"] * 4
-    assert [one[0] for one in found] == pytest.approx(PLACES_S, abs=0.001)
+    found = told_at_the_places("repeat", samples, bits)
     assert [one[2] for one in found] == [count] * 4
 
 
