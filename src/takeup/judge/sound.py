@@ -16,7 +16,7 @@ from takeup.judge.sound_known import SoundKnown
 from takeup.judge.sound_level import judge_dc_offset, judge_level
 from takeup.judge.sound_lost import judge_lost
 from takeup.judge.sound_reel import judge_print_through, judge_turns, said_reel
-from takeup.judge.sound_units import LATER, SOUND_UNITS, without_value
+from takeup.judge.sound_units import SOUND_UNITS
 from takeup.measure.sound.deep import DeepFacts
 from takeup.measure.sound.history import NOTHING_DBFS
 from takeup.measure.sound.whole import SoundFacts
@@ -88,7 +88,7 @@ def measures(
     if not known.of_picture:
         figures["bits"] = said_bits(deep.bits, facts, stream)
     figures |= said_reel(facts, deep, rows, known)
-    return figures | without_value("later", LATER)
+    return figures
 
 
 def _loudness(facts: SoundFacts, rows: Rows) -> Measured:

@@ -30,10 +30,10 @@ def judge_lost(facts: SoundFacts, deep: DeepFacts, stream: SoundStream, rows: Ro
     rate = stream.rate_hz
     longest = limits["longest_hole_s"] * rate
     places = [_place(gap, rate) for gap in deep.gaps.places if gap.kind == "repeat"]
-    holes = [gap for gap in deep.gaps.places if gap.kind == "hole" and (gap.lost or 0) <= longest]
+    holes = [gap for gap in deep.gaps.places if gap.kind == "hole" and gap.lost <= longest]
     if facts.has_hiss or not deep.gaps.long_holes:
         places += [_place(gap, rate) for gap in holes]
-    steps = [gap.at / rate for gap in deep.gaps.places if gap.kind == "step"]
+    steps = [at / rate for at in deep.gaps.steps]
     for one in sourced_hum(facts, deep, rows, known):
         if one.source == STATION:
             for jump in one.line.jumps:
@@ -63,8 +63,7 @@ def _open(finding: Finding) -> Finding:
 
 
 def _place(gap: Gap, rate_hz: int) -> _Place:
-    lost = gap.lost or 0
-    return _Place(from_s=gap.at / rate_hz, to_s=(gap.at + lost) / rate_hz, kind=gap.kind, lost=lost)
+    return _Place(from_s=gap.at / rate_hz, to_s=(gap.at + gap.lost) / rate_hz, kind=gap.kind, lost=gap.lost)
 
 
 def _jumped(

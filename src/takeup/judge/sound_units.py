@@ -18,9 +18,8 @@ SOUND_UNITS = {
     "wow_flutter": "%",
     "bandwidth": "Hz",
 }
-LATER: tuple[str, ...] = ()  # not taken yet
 
 
-def without_value(why: str, names: tuple[str, ...] = tuple(SOUND_UNITS)) -> dict[str, Measured]:
-    """These measures (all of them, unless named) without a value, each saying the same why."""
-    return {name: Measured(value=None, unit=SOUND_UNITS[name], why=why) for name in names}
+def without_value(why: str) -> dict[str, Measured]:
+    """Every measure of sound without a value, each saying the same why."""
+    return {name: Measured(value=None, unit=unit, why=why) for name, unit in SOUND_UNITS.items()}

@@ -227,8 +227,8 @@ def _use(loops: Loops) -> list[np.ndarray]:
         found.append(step_fine(begin_fine(rate, channels, loops), samples)[1])
     twice = np.concatenate([samples[:8000], samples[7000:]])  # a thousand samples come twice
     twice[12_000] = 1.0
-    places = finish_gaps(step_gaps(begin_gaps(96_000, loops), twice)).places
-    found.append(np.array([one.at for one in places], float))
+    gaps = finish_gaps(step_gaps(begin_gaps(96_000, loops), twice))
+    found.append(np.array([*gaps.steps, *(one.at for one in gaps.places)], float))
     counts = np.zeros((4, 576), np.float32)
     lines = np.ascontiguousarray(samples.reshape(2, -1)).astype(np.float32)
     loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), counts)

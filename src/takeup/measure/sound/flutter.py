@@ -57,7 +57,7 @@ def begin_flutter(thin_rate_hz: float) -> FlutterState:
 
 
 def step_flutter(state: FlutterState, thin: np.ndarray) -> FlutterState:
-    """Take in thin samples, shape (n, channels). The louder channel of each piece decides; the first is read."""
+    """Take in thin samples, shape (n, channels). The louder channel of each piece says whether it is the tone."""
     state = replace(state, waiting=(*state.waiting, thin[:, :2].copy()), waiting_count=state.waiting_count + len(thin))
     if state.waiting_count < state.piece:
         return state
@@ -117,7 +117,7 @@ def _is_tone(piece: np.ndarray, rate_hz: float) -> bool:
 
 
 def _demodulated(samples: np.ndarray, rate_hz: float) -> tuple[np.ndarray, float]:
-    """Relative deviation of the frequency at 1000 a second, and the mean frequency."""
+    """Relative deviation of the frequency RATE_HZ times a second, and the mean frequency."""
     from scipy.fft import fft, ifft, next_fast_len
 
     count = len(samples)

@@ -27,16 +27,16 @@ TURNS = 3  # a buffer is played twice or thrice, not more
 PERIODIC = 0.3  # so many frames beside a repeat equal those before: a tone, no repeat
 MOST_PAIRS = 200  # in a piece
 PICK, TABLE = 7, 1 << 14  # one moment in eight is looked at; so many are remembered
-MOST = 2000  # places kept
+MOST = 2000  # holes and repeats kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
-    """One place. ``lost``: samples, where a hole or a repeat tells it; None for a step."""
+    """One place, and how many samples it says were lost."""
 
     at: int  # frame
-    kind: str  # "step", "hole", "repeat"
-    lost: int | None
+    kind: str  # "hole", "repeat"
+    lost: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +44,7 @@ class Gaps:
     """All places in their order; ``long_holes``: holes longer than a lost buffer, between sound."""
 
     places: tuple[Gap, ...]
+    steps: tuple[int, ...]  # frames at which the wave may break, one in a piece at most
     long_holes: int
 
 
@@ -59,6 +60,7 @@ class GapState:
     hole_from: int | None = None  # where a hole began that reaches the end of what was looked at
     before_rms: float = 0.0
     places: tuple[Gap, ...] = ()
+    steps: tuple[int, ...] = ()
     long_holes: int = 0
 
 
@@ -86,20 +88,24 @@ def finish_gaps(state: GapState) -> Gaps:
     reach = round(REACH_S * state.rate_hz)
     if state.count > 2 * reach:
         state = _look(state, np.concatenate([part.T for part in state.left], axis=1).T, state.at, reach)
-    return Gaps(places=tuple(sorted(state.places, key=lambda gap: gap.at)), long_holes=state.long_holes)
+    places = tuple(sorted(state.places, key=lambda gap: gap.at))
+    return Gaps(places=places, steps=state.steps, long_holes=state.long_holes)
 
 
 def _look(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapState:
     state = _holes(state, samples, at, reach)
-    if len(state.places) >= MOST:
-        return state
+    holes = [gap.at - at for gap in state.places[-4:] if gap.kind == "hole"]
     near = 0.35 * state.rate_hz  # both edges of a hole are steps
     found = [
-        Gap(at=at + place, kind=kind, lost=lost)
-        for place, kind, lost in _steps(samples, reach, state.rate_hz, state.loops)
-        if not any(gap.kind == "hole" and abs(gap.at - at - place) < near for gap in state.places[-4:])
+        Gap(at=at + place, kind="repeat", lost=lost)
+        for place, lost in _repeats(samples, reach, state.rate_hz, state.loops)
+        if all(abs(hole - place) >= near for hole in holes)
     ]
-    return replace(state, places=(*state.places, *found))
+    state = replace(state, places=(*state.places, *found)[:MOST])
+    step = None if found else _step(samples, reach, state.rate_hz, state.loops)
+    if step is None or any(abs(hole - step) < near for hole in holes):
+        return state
+    return replace(state, steps=(*state.steps, at + step))
 
 
 def _holes(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapState:
@@ -137,8 +143,8 @@ def _rms(samples: np.ndarray, first: int, end: int) -> float:
     return float(part.std(axis=0).max()) if len(part) else 0.0
 
 
-def _steps(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> list[tuple[int, str, int | None]]:
-    """Slots that tower over their neighbours in the second difference: repeats among them, and the highest one."""
+def _step(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> int | None:
+    """Where a piece bends most sharply, if it towers over what is around it."""
     slot = max(8, round(SLOT_S * rate_hz))
     count = (len(samples) - 2) // slot
     peaks = np.zeros(count, np.float32)
@@ -149,13 +155,12 @@ def _steps(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> list[
     for lag in range(NEAR_SLOTS, QUIET_SLOTS + 1):
         for side in (QUIET_SLOTS - lag, QUIET_SLOTS + lag):
             around = np.maximum(around, padded[side : side + count])
-    over = peaks / np.maximum(around, 1e-7)
     first, last = -(-reach // slot), (len(samples) - reach) // slot
-    repeats = _repeats(samples, reach, rate_hz, loops)
-    highest = int(over[first:last].argmax()) + first if last > first else 0
-    if repeats or last <= first or over[highest] < TOWER:
-        return repeats
-    return [(_place(samples, highest * slot, slot), "step", None)]
+    if last <= first:
+        return None
+    over = peaks / np.maximum(around, 1e-7)
+    highest = int(over[first:last].argmax()) + first
+    return _place(samples, highest * slot, slot) if over[highest] >= TOWER else None
 
 
 def _place(samples: np.ndarray, first: int, slot: int) -> int:
@@ -163,15 +168,15 @@ def _place(samples: np.ndarray, first: int, slot: int) -> int:
     return first + int(np.abs(np.diff(part, n=2, axis=0)).max(axis=1).argmax()) + 1
 
 
-def _repeats(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> list[tuple[int, str, int | None]]:
+def _repeats(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> list[tuple[int, int]]:
     """Stretches that are exactly those of a moment before: where the second one begins, and how much later."""
     pairs, last = np.empty((MOST_PAIRS + 1, 2), np.int64), np.empty((2, TABLE), np.int32)
     bits = np.ascontiguousarray(samples[:, 0]).view(np.uint32)
     loops.same_moments(bits, PICK, round(REPEAT_BACK_S * rate_hz), last, pairs)
-    found: list[tuple[int, str, int | None]] = []
+    found: list[tuple[int, int]] = []
     for one, other in pairs[: pairs[-1, 0]].tolist():
         lag = other - one
-        if any(abs(other - at) <= 2 * (lost or 0) for at, _, lost in found):
+        if any(abs(other - at) <= 2 * lost for at, lost in found):
             continue
         first, end = _same_stretch(samples, other, lag)
         part = samples[first:end]
@@ -181,7 +186,7 @@ def _repeats(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> lis
             and reach <= first < len(samples) - reach
             and part.std(axis=0).max() > SOUNDING
         ):
-            found.append((first, "repeat", lag))
+            found.append((first, lag))
     return found
 
 
