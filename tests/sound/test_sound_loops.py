@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from takeup.measure.sound.loops import compiled_loops
+from takeup.measure.sound.loops import Loops, compiled_loops
 from takeup.tasks import sound_loops
 
 
@@ -13,6 +13,28 @@ def test_the_loops_in_use_agree_with_the_compiled_ones():
     """Second computation: numba's own call of the same source."""
     for one, other in zip(sound_loops._use(sound_loops.quick_loops()), sound_loops._use(compiled_loops()), strict=True):
         assert np.array_equal(one, other)
+
+
+def test_the_trial_calls_every_loop():
+    """A loop the trial leaves out is not compiled, and then none is kept: the first check waits for the compiler."""
+    called = set()
+
+    def listening(name, loop):
+        def call(*arguments):
+            called.add(name)
+            return loop(*arguments)
+
+        return call
+
+    loops = {name: listening(name, getattr(compiled_loops(), name)) for name in sound_loops.ARGUMENTS}
+    found = sound_loops._use(Loops(**loops))
+    assert called == set(sound_loops.ARGUMENTS)
+    assert all(len(one) for one in found), "a trial that finds nothing compares nothing"
+
+
+def test_the_code_of_these_sources_can_be_kept(tmp_path):
+    kept = sound_loops.keep_loops(tmp_path)
+    assert kept is not None or sound_loops.platform.machine().lower() not in sound_loops.PLAIN
 
 
 @pytest.mark.parametrize(

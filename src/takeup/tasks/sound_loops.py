@@ -138,7 +138,10 @@ def _make(target: Path) -> None:
     loops = compiled_loops()
     parts, names = [], {}
     for name in ARGUMENTS:
-        (compiled,) = getattr(loops, name).overloads.values()
+        kinds = list(getattr(loops, name).overloads.values())
+        if len(kinds) != 1:
+            raise ValueError(f"{name} is compiled for {len(kinds)} kinds of arrays; the trial must call it with one")
+        (compiled,) = kinds
         _, kind, (code, _) = compiled.library.serialize_using_object_code()
         if kind != "object":
             raise ValueError(kind)
@@ -226,9 +229,11 @@ def _use(loops: Loops) -> list[np.ndarray]:
         found.append(finish_thin(step_thin(begin_thin(rate, channels, loops), samples)[0]))
         found.append(step_fine(begin_fine(rate, channels, loops), samples)[1])
     twice = np.concatenate([samples[:8000], samples[7000:]])  # a thousand samples come twice
-    twice[12_000] = 1.0
-    gaps = finish_gaps(step_gaps(begin_gaps(96_000, loops), twice))
-    found.append(np.array([*gaps.steps, *(one.at for one in gaps.places)], float))
+    clicked = samples.copy()
+    clicked[12_000] = 100.0
+    for broken in (twice, clicked):  # where a repeat is found no step is looked for
+        gaps = finish_gaps(step_gaps(begin_gaps(96_000, loops), broken))
+        found.append(np.array([*gaps.steps, *(one.at for one in gaps.places)], float))
     counts = np.zeros((4, 576), np.float32)
     lines = np.ascontiguousarray(samples.reshape(2, -1)).astype(np.float32)
     loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), counts)
