@@ -30,6 +30,8 @@ class Settings:
     who: str = ""  # who works here, for the record; empty: the computer's user name
     language_data: str = ""  # folder with more *.traineddata files for text recognition
     work_dir: str = ""  # folder for large temporary files; empty: the box itself
+    home: str = ""  # the desk's folder: the lab's database and the boxes; empty: beside other programs' data
+    database: str = ""  # the lab's database, as SQLAlchemy writes addresses; empty: a file in the home
 
 
 ALLOWED: dict[str, tuple[Any, ...]] = {"lang": ("en", "zh-Hans"), "mains": (50, 60)}
@@ -40,6 +42,13 @@ def default_path(environment: Mapping[str, str]) -> Path:
     if sys.platform == "win32":
         return Path(environment.get("APPDATA", "~")).expanduser() / "takeup" / "settings.toml"
     return Path(environment.get("XDG_CONFIG_HOME") or "~/.config").expanduser() / "takeup" / "settings.toml"
+
+
+def default_home(environment: Mapping[str, str]) -> Path:
+    """The desk's folder when nobody says."""
+    if sys.platform == "win32":
+        return Path(environment.get("LOCALAPPDATA", "~")).expanduser() / "takeup" / "desk"
+    return Path(environment.get("XDG_DATA_HOME") or "~/.local/share").expanduser() / "takeup" / "desk"
 
 
 def read_settings(environment: Mapping[str, str] | None = None) -> Settings:

@@ -1,0 +1,37 @@
+"""Stations: what they are called, whether they are up, the key a paired one speaks with."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+
+from takeup.lab.port import add, change, now, one, rows
+from takeup.lab.schema import STATION
+from takeup.lab.secrets import digest, new_token
+
+
+def stations(db: sa.Connection) -> list[dict[str, Any]]:
+    """All stations in the order of the pages."""
+    return rows(db, STATION, order=[STATION.c.place, STATION.c.id])
+
+
+def station(db: sa.Connection, station_id: str) -> dict[str, Any] | None:
+    return one(db, STATION, STATION.c.id == station_id)
+
+
+def add_station(db: sa.Connection, station_id: str, kind: str, name_en: str, name_zh: str, *, place: int) -> None:
+    add(db, STATION, id=station_id, kind=kind, name_en=name_en, name_zh=name_zh, state="up", place=place, screen_mm=530)
+
+
+def pair(db: sa.Connection, station_id: str) -> str:
+    """A new key for a station: the old one no longer opens anything. Told once."""
+    key = new_token()
+    change(db, STATION, station_id, None, key_sha256=digest(key), paired_at=now())
+    return key
+
+
+def station_of_key(db: sa.Connection, key: str) -> str | None:
+    """Which station speaks with this key."""
+    row = one(db, STATION, STATION.c.key_sha256 == digest(key))
+    return row["id"] if row else None

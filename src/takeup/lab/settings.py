@@ -1,0 +1,58 @@
+"""What the lab may change on a page: opening hours, closures, rules, times of keeping. One row a key, as JSON."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+import sqlalchemy as sa
+
+from takeup.lab.port import Lab, Stale, add, change, one
+from takeup.lab.schema import SETTING
+
+FIRST: dict[str, Any] = {  # what stands until the lab says otherwise
+    "opening": {day: [["10:00", "18:00"]] for day in ("tue", "wed", "thu", "fri", "sat")},
+    "closed": [],
+    "rules": {
+        "step_minutes": 30,
+        "shortest_minutes": 60,
+        "longest_minutes": 240,
+        "per_visitor_per_day": 1,
+        "turn_round_minutes": 30,
+        "starts_per_step": 2,
+    },
+    "keep": {"person_days": 90, "code_hours": 12},
+    "adult_age": 18,
+}
+
+
+def setting(db: sa.Connection, key: str) -> tuple[Any, int]:
+    """A setting's value and version (0: the first one, nobody has changed it)."""
+    row = one(db, SETTING, SETTING.c.key == key)
+    return (row["value"], row["version"]) if row else (FIRST.get(key), 0)
+
+
+def keep_setting(db: sa.Connection, key: str, value: Any, version: int) -> None:
+    """Change a setting.
+
+    Raises
+    ------
+    Stale
+        When somebody changed it since ``version``.
+    """
+    if version:
+        change(db, SETTING, key, version, value=value)
+    elif one(db, SETTING, SETTING.c.key == key):
+        raise Stale("setting")
+    else:
+        add(db, SETTING, key=key, value=value)
+
+
+def desk_secret(lab: Lab) -> bytes:
+    """A secret of this desk, made once."""
+    with lab.writing() as db:
+        row = one(db, SETTING, SETTING.c.key == "secret")
+        if row is None:
+            row = {"value": secrets.token_hex(32)}
+            db.execute(SETTING.insert().values(key="secret", value=row["value"]))
+    return bytes.fromhex(row["value"])

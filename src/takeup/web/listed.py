@@ -1,0 +1,7 @@
+"""Every page of the desk, by its module."""
+
+from __future__ import annotations
+
+from takeup.web import advice, entrance, health, live, today
+
+PAGES = (advice, entrance, health, live, today)

@@ -1,0 +1,43 @@
+"""Makes a home ready to be served: the first account, or an invented lab's week."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from takeup.lab.people import add_staff, all_staff
+from takeup.lab.sessions import sweep_sessions
+from takeup.settings import Settings, default_home
+from takeup.tasks.demo_lab import fill, is_demo, told_again
+from takeup.web.ask import Desk
+from takeup.web.serve import open_desk
+
+FIRST_NAME = "librarian"
+
+
+def make_ready(home: Path | None, settings: Settings, *, demo: bool = False) -> tuple[Desk, dict[str, Any]]:
+    """The desk of a home, and what its first line says beside the address: a first account, a demo's codes.
+
+    A demo home keeps its accounts and codes: it is told again whenever it is opened.
+    """
+    if home is None:
+        home = Path(tempfile.mkdtemp(prefix="takeup-demo-")) if demo else _own_home(settings)
+    home = Path(os.path.abspath(home))
+    desk = open_desk(home, settings, demo=demo)
+    told: dict[str, Any] = {}
+    with desk.lab.writing() as db:
+        sweep_sessions(db)
+        new = not all_staff(db)
+        if new and not demo:
+            told["staff"] = {"name": FIRST_NAME, "password": add_staff(db, FIRST_NAME)}
+    if is_demo(desk.lab) or (demo and new):
+        told |= told_again(desk.lab) if is_demo(desk.lab) else fill(desk.lab, home, settings)
+        desk = replace(desk, demo=True)
+    return desk, told
+
+
+def _own_home(settings: Settings) -> Path:
+    return Path(settings.home).expanduser() if settings.home else default_home(os.environ)

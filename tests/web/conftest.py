@@ -1,0 +1,139 @@
+"""A desk on a throwaway home, spoken to as a browser speaks: forms are read from the page and sent back whole."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+from starlette.testclient import TestClient
+
+from takeup.lab.boxes import new_slip_code, open_box
+from takeup.lab.people import add_staff, set_password, staff_of
+from takeup.lab.places import add_station
+from takeup.lab.port import add, now
+from takeup.lab.schema import PERSON
+from takeup.settings import Settings
+from takeup.tasks.box_new import box_new
+from takeup.web.app import make_app
+from takeup.web.serve import open_desk
+
+PASSWORD = "a rather long word"
+ITEMS = "id,carrier,label,minutes\nk1,cassette,Aunt and uncle 1983,60\np1,print,Harbour,\nv1,vhs,Wedding,120\n"
+
+
+class Forms(HTMLParser):
+    """Every form of a page: its action and the fields a browser would send without anybody touching it."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.forms: list[tuple[str, dict[str, str]]] = []
+        self._select = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag, attrs):
+        about = {name: value or "" for name, value in attrs}
+        if tag == "form":
+            self.forms.append((about.get("action", ""), {}))
+        if not self.forms:
+            return
+        fields = self.forms[-1][1]
+        name = about.get("name", "")
+        if tag == "input" and name and (about.get("type") not in ("checkbox", "radio") or "checked" in about):
+            fields[name] = about.get("value", "on" if about.get("type") == "checkbox" else "")
+        if tag == "textarea" and name:
+            fields[name] = ""
+        if tag == "select":
+            self._select = name
+        if tag == "option" and self._select and ("selected" in about or self._select not in fields):
+            fields[self._select] = about.get("value", "")
+
+
+class Person:
+    """One browser at the desk."""
+
+    def __init__(self, app) -> None:
+        self.client = TestClient(app, raise_server_exceptions=True, follow_redirects=False)
+
+    def look(self, url, **more):
+        """The page at an address, redirects followed."""
+        return self.client.get(url, follow_redirects=True, **more)
+
+    def fields(self, url, action=None):
+        """The fields of the page's form with that action (the first one when not told)."""
+        html = self.look(url).text
+        for found, fields in Forms(html).forms:
+            if action is None or found == action:
+                return found or url, fields
+        raise AssertionError(f"{url} has no form {action}: {re.findall('<h1>.*?</h1>', html)}")
+
+    def send(self, url, action=None, *, follow=True, **changed):
+        """Fill the form of a page and send it."""
+        where, fields = self.fields(url, action)
+        return self.client.post(where, data=fields | changed, follow_redirects=follow)
+
+
+@pytest.fixture
+def desk(tmp_path, monkeypatch):
+    monkeypatch.setenv("TAKEUP_SETTINGS", "")
+    made = open_desk(tmp_path / "home", Settings(lab="Harbour Street Library"))
+    with made.lab.writing() as db:
+        add_staff(db, "Maren")
+        add_staff(db, "Ola", "helper")
+        for name in ("Maren", "Ola"):
+            set_password(db, staff_of(db, name)["id"], PASSWORD)
+        add_station(db, "cassette-1", "cassette", "Cassette", "录音带", place=1)
+        add_station(db, "video-1", "video", "Video 1", "录像 1", place=2)
+        add_station(db, "flatbed-1", "flatbed", "Flatbed", "平板扫描", place=3)
+    yield made
+    made.workers.stop()
+    made.lab.close()
+
+
+@pytest.fixture
+def app(desk):
+    return make_app(desk)
+
+
+@pytest.fixture
+def somebody(app):
+    """Makes a new browser in which nobody is signed in."""
+    return lambda: Person(app)
+
+
+@pytest.fixture
+def maren(somebody):
+    """The librarian, signed in."""
+    person = somebody()
+    assert person.send("/sign-in", name="Maren", password=PASSWORD, follow=False).status_code == 303
+    return person
+
+
+@pytest.fixture
+def ola(somebody):
+    """A helper with less reach, signed in."""
+    person = somebody()
+    assert person.send("/sign-in", name="Ola", password=PASSWORD, follow=False).status_code == 303
+    return person
+
+
+@pytest.fixture
+def box(desk, tmp_path):
+    """A visitor's box with three originals, on the disk and in the lab's book; with its slip's code."""
+    with desk.lab.writing() as db:
+        person = add(db, PERSON, name="Tan Marlow", contact="", lang="en", needs="", made_at=now(), forget_on="")
+        row = open_box(db, person, "The Tan and Marlow family")
+        row["code"] = new_slip_code(db, row["id"])
+    items = tmp_path / "items.csv"
+    items.write_text(ITEMS, "utf-8")
+    box_new(desk.boxes / row["folder"], items, desk.settings, title=row["title"])
+    row["path"] = desk.boxes / row["folder"]
+    return row
+
+
+@pytest.fixture
+def tan(somebody, box):
+    """The visitor of that box, come in by the slip's code."""
+    person = somebody()
+    assert person.send("/code", code=box["code"], follow=False).status_code == 303
+    return person
