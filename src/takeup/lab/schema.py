@@ -133,6 +133,9 @@ STATION = _table(
     sa.Column("key_sha256", sa.Text, nullable=True, unique=True),
     _text("paired_at", null=True),
     _text("heard_at", null=True),
+    sa.Column("screen_code_sha256", sa.Text, nullable=True, unique=True),  # makes a browser this station's screen
+    _text("screen_code_until", null=True),
+    _facts("screen_look"),  # dim, volume
     _version(),
 )
 DOWN = _table(
