@@ -136,6 +136,8 @@ STATION = _table(
     sa.Column("screen_code_sha256", sa.Text, nullable=True, unique=True),  # makes a browser this station's screen
     _text("screen_code_until", null=True),
     _facts("screen_look"),  # dim, volume
+    sa.Column("pair_sha256", sa.Text, nullable=True, unique=True),  # of the code that its takeup sends once for a key
+    _text("pair_until", null=True),
     _version(),
 )
 DOWN = _table(
@@ -225,10 +227,26 @@ EVENT = _table(  # in the order in which they came; the station's own number kee
     sa.Column("capture_id", sa.Text, sa.ForeignKey("capture.id"), nullable=True, index=True),
     sa.Column("stream", sa.Text, nullable=False),  # one run of the station's takeup
     sa.Column("number", sa.BigInteger, nullable=False),
-    _text("kind"),  # progress, finding, end, bell, answer ...
+    _text("kind"),  # begin, finding, end, bell, answer ... (decision 0069)
     _text("at"),
     _facts(),
     sa.UniqueConstraint("stream", "number"),
+)
+TOLD = _table(  # how far a stream of a station's events has come: the next one is this and one more
+    "told", sa.Column("stream", sa.Text, primary_key=True), sa.Column("number", sa.BigInteger, nullable=False)
+)
+ORDER = _table(  # what a station's takeup is to do: remove a file of its own, under a receipt
+    "station_order",
+    _id(),
+    sa.Column("station_id", sa.Text, sa.ForeignKey("station.id"), nullable=False, index=True),
+    _of("box_id", "box"),
+    _text("kind"),  # clear
+    sa.Column("key", sa.Text, nullable=False, unique=True),
+    _facts(),
+    _text("state"),  # waiting, done, kept
+    _text("why"),
+    _text("made_at"),
+    _text("done_at", null=True),
 )
 ASKED = _table(  # a finding or bell that stays on a screen until somebody answers
     "asked",
