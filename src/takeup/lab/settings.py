@@ -23,6 +23,22 @@ FIRST: dict[str, Any] = {  # what stands until the lab says otherwise
     },
     "keep": {"person_days": 90, "code_hours": 12},
     "adult_age": 18,
+    "opening_list": {
+        "en": [
+            "Switch on the machines and let them warm up",
+            "Clean heads, rollers and glass; write it down",
+            "Play the test tape, scan the empty glass",
+            "Look for what was left behind",
+            "Look at the day's visits; print the day sheet",
+        ],
+        "zh-Hans": [
+            "打开机器预热",
+            "清洁磁头、压带轮和扫描玻璃，并记下来",
+            "播放测试带，空扫一次玻璃",
+            "看看有没有遗留物品",
+            "看今天的来访，打印当日单",
+        ],
+    },
 }
 
 
