@@ -53,8 +53,9 @@ class Box:
         return path.relative_to(self.folder).as_posix()
 
     def originals(self) -> list[Original]:
-        """The item list as it was given, in its order."""
-        return [original_from(fact.facts) for fact in self.record.latest("item-listed")]
+        """The item list as it was given, in its order; what was taken off the list again is left out."""
+        listed = self.record.latest("item-listed")
+        return [original_from(fact.facts) for fact in listed if not fact.facts.get("withdrawn")]
 
 
 def original_from(facts: dict) -> Original:

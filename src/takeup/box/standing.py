@@ -83,7 +83,7 @@ class _Told:
 
 def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standing:
     screened = told.last("screened", original.id)
-    outcome = screened.facts["outcome"] if screened else ""
+    outcome = outcome_of(screened, told.last("decided", original.id))
     taken = told.of("taken", original.id)
     lost = [hold for fact in taken for hold in _lost(box, fact)]
     choices = _choices(original, told, joined)
@@ -119,6 +119,14 @@ def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standi
         next=step,
         holds=tuple(holds),
     )
+
+
+def outcome_of(screened: Fact | None, decided: Fact | None) -> str:
+    """What screening said, or what staff decided upon it; a later screening that says otherwise asks them again."""
+    if screened is None:
+        return ""
+    standing = decided if decided and decided.seq > screened.seq else screened
+    return str(standing.facts["outcome"])
 
 
 def _next_of_item(

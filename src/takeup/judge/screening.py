@@ -106,7 +106,9 @@ def _of_carrier(original: Original, rows: Rows) -> list[Reason]:
 def _of_condition(word: str, kind: str, carrier: str, rows: Rows) -> list[Reason]:
     name, equals, figure = word.partition("=")
     facts = {"word": word, "carrier": carrier}
-    row = rows.get(f"screening.{name}.{kind}")
+    if word.endswith(("?", "？")) and len(word) > 1:
+        return [_reason("not-sure", rows["screening.carrier.not-sure"], {"word": word[:-1], "carrier": carrier})]
+    row = None if name in NOT_CONDITIONS else rows.get(f"screening.{name}.{kind}")
     if name in FIGURES and equals:
         if row is not None:
             return [_of_figure(name, figure, row)]

@@ -65,6 +65,29 @@ def box_new(folder: Path, items: Path, settings: Settings, *, title: str = "") -
         return _update(box, listed, {"items_sha256": digest, "title": title})
 
 
+def box_start(folder: Path, settings: Settings, *, title: str = "") -> Box:
+    """Start a box that has no list yet; a box that stands is left as it is.
+
+    Raises
+    ------
+    NotPossible
+        ``box.foreign`` when the folder holds other things.
+    """
+    folder = Path(os.path.abspath(folder))
+    box = Box(folder, Record(folder, settings.who))
+    if box.record.exists():
+        return box
+    _refuse_foreign(box)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+    with held(folder, "box new", settings.wait_s):
+        if not box.record.exists():
+            _start(box, [], {"items_sha256": "", "title": title}, settings)
+    return box
+
+
 def _refuse_foreign(box: Box) -> None:
     if box.folder.is_file():
         raise NotPossible("box.is-a-file", path=str(box.folder))
@@ -115,7 +138,7 @@ def _update(box: Box, listed: list[Listed], about: dict[str, str]) -> Started:
         new=False,
         added=[item.original.id for item in added],
         changed=[name for name, _ in changed],
-        unlisted=[fact.item for name, fact in before.items() if name not in ids],
+        unlisted=[fact.item for name, fact in before.items() if name not in ids and not fact.facts.get("withdrawn")],
     )
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from takeup.plan.visits import Visit
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
+from takeup.tasks.decide import decisions
 from takeup.tasks.originals import originals_of
 from takeup.words.sentences import say
 from takeup.words.units import size
@@ -30,9 +32,16 @@ def plan(target: Path, settings: Settings) -> Plan:
     """Plan a box or an item list. Writes nothing."""
     rows = load_rows()
     originals = tuple(originals_of(target, settings))
-    screenings = {original.id: judge_original(original, rows) for original in originals}
+    decided = decisions(target, settings) if target.is_dir() else {}
+    screenings = {original.id: _screened(judge_original(original, rows), decided) for original in originals}
     played = [one for one in originals if one.carrier != "other" and screenings[one.id].outcome != "refuse"]
     return Plan(originals=originals, job=plan_job(played, rows), screenings=screenings)
+
+
+def _screened(screening: Screening, decided: Mapping[str, str]) -> Screening:
+    """What screening says, with what staff decided upon it."""
+    outcome = decided.get(screening.item)
+    return replace(screening, outcome=outcome) if outcome else screening
 
 
 def plan_answer(made: Plan, lang: str) -> dict[str, Any]:

@@ -14,13 +14,20 @@ from takeup.tasks.originals import originals_of
 from takeup.words.sentences import say
 
 
-def screen(target: Path, settings: Settings) -> list[Screening]:
-    """Screen a box (and remember the outcomes there) or an item list (nothing is written)."""
+def screen(target: Path, settings: Settings, *, only: str = "") -> list[Screening]:
+    """Screen a box (and remember the outcomes there) or an item list (nothing is written).
+
+    Parameters
+    ----------
+    only : str
+        One item of a box, where an original is looked at by itself; empty: all of them.
+    """
     rows = load_rows()
     if not target.is_dir():
         return [judge_original(original, rows) for original in originals_of(target, settings)]
     with work_in(target, "screen", settings) as box:
-        screenings = [judge_original(original, rows) for original in box.originals()]
+        wanted = [original for original in box.originals() if only in ("", original.id)]
+        screenings = [judge_original(original, rows) for original in wanted]
         for screening in screenings:
             remember(box, screening)
         return screenings
