@@ -20,6 +20,7 @@ COMMANDS = {  # command -> its module in this folder; its one-line help stands i
     "agree": "agree",
     "screen": "screen",
     "plan": "plan",
+    "schedule": "schedule",
     "take": "take",
     "check": "check",
     "finish": "finish",

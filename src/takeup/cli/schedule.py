@@ -1,0 +1,34 @@
+"""``takeup schedule``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from takeup.cli.face import Face, faced
+
+
+@click.command("schedule", help="Book many visitors onto stations within opening hours.")
+@click.argument("requests", metavar="REQUESTS.JSON", type=click.Path(path_type=Path))
+@faced
+def command(face: Face, requests: Path) -> None:
+    """Book a request file."""
+    from takeup.tasks.schedule import schedule, schedule_answer
+
+    document = schedule_answer(*schedule(requests), face.lang)
+    face.answer(document, _lines(face, document))
+
+
+def _lines(face: Face, document: dict[str, Any]) -> Iterator[str]:
+    visits = [(visit, "visit") for visit in document["visits"]] + [(one, "promised") for one in document["promised"]]
+    for visit, key in sorted(visits, key=lambda one: (one[0]["date"], one[0]["from"], one[0]["station"])):
+        facts = {"start": visit["from"], "end": visit["to"]}
+        yield face.words(f"schedule.{key}", **{name: visit[name] for name in ("date", "station", "visitor")}, **facts)
+    for one in document["unplaced"]:
+        yield face.words("schedule.unplaced", visitor=one["visitor"], minutes=one["minutes"], why=one["why"])
+    placed, left = len(document["visits"]), len(document["unplaced"])
+    yield face.words("schedule.totals", visits=placed, minutes=document["minutes_placed"], unplaced=left)
+    yield face.words("schedule.best" if document["best_possible"] else "schedule.not-proven")
