@@ -157,14 +157,16 @@ VISIT = _table(
     _whole("from_min"),
     _whole("to_min"),
     _text("state"),  # booked, here, done, no-show, cancelled
+    _whole("late_min"),  # so much later than booked, as the visitor said
     _text("brings"),
     _text("booked_by"),
     _text("made_at"),
     _text("came_at", null=True),
     _text("left_at", null=True),
+    _text("why"),  # why it was moved, cancelled ...
     _version(),
 )
-STEP = _table(  # each step of a booked visit once: the database itself refuses a double booking
+STEP = _table(  # each five minutes of a visit once: the database itself refuses a double booking
     "step",
     sa.Column("station_id", sa.Text, sa.ForeignKey("station.id"), primary_key=True),
     sa.Column("day", sa.Text, primary_key=True),
@@ -181,7 +183,8 @@ TURN = _table(  # which station a person has on a day: the database itself keeps
 )
 WAITING = _table(
     "waiting", _id(), _of("person_id", "person"), _text("kind"), _whole("minutes"), _facts("can"), _text("asked_at"),
-    _text("state"), _version(),
+    _text("state"),  # waiting, booked, gone
+    _text("brings"), _of("visit_id", "visit"), _version(),
 )  # fmt: skip
 
 # --- what happens at the stations -----------------------------------------------------------------------------------
