@@ -9,20 +9,15 @@ import sqlalchemy as sa
 
 from takeup.lab.port import Lab, Stale, add, change, one
 from takeup.lab.schema import SETTING
+from takeup.tables.loader import load_rows
 
 FIRST: dict[str, Any] = {  # what stands until the lab says otherwise
     "opening": {day: [["10:00", "18:00"]] for day in ("tue", "wed", "thu", "fri", "sat")},
     "closed": [],
-    "rules": {
-        "step_minutes": 30,
-        "shortest_minutes": 60,
-        "longest_minutes": 240,
-        "per_visitor_per_day": 1,
-        "turn_round_minutes": 30,
-        "starts_per_step": 2,
-    },
     "keep": {"person_days": 90, "code_hours": 12},
     "adult_age": 18,
+    "zone": "",  # the lab's time zone, as "Europe/Berlin"; empty: the one this computer keeps
+    "feed": {"token": "", "names": False},  # the calendar feed's address, and whether names stand in it
     "opening_list": {
         "en": [
             "Switch on the machines and let them warm up",
@@ -45,7 +40,12 @@ FIRST: dict[str, Any] = {  # what stands until the lab says otherwise
 def setting(db: sa.Connection, key: str) -> tuple[Any, int]:
     """A setting's value and version (0: the first one, nobody has changed it)."""
     row = one(db, SETTING, SETTING.c.key == key)
-    return (row["value"], row["version"]) if row else (FIRST.get(key), 0)
+    return (row["value"], row["version"]) if row else (_first(key), 0)
+
+
+def _first(key: str) -> Any:
+    """The rules of booking are rows of a table (``booking.rules``); the rest stands here."""
+    return load_rows().section("booking.rules") if key == "rules" else FIRST.get(key)
 
 
 def keep_setting(db: sa.Connection, key: str, value: Any, version: int) -> None:

@@ -1,0 +1,311 @@
+"""Visits: booked, moved, cancelled, come to, left, not come to. One turn of the database each, whole or not at all.
+
+Whether a visit may be is said by the pure room ``plan.booking``. Beside it the database keeps two rules by itself:
+every five minutes of a station belong to one visit (``step``), and a person has so many turns a day (``turn``). So two
+people who book at once, in threads, in processes, or on two servers, can never both get the same time.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from takeup.lab.hours import here, lab_of, zone_of
+from takeup.lab.persons import keep_until_after, open_box_of
+from takeup.lab.places import station
+from takeup.lab.port import IntegrityError, Stale, add, change, now, one, rows
+from takeup.lab.schema import BOX, PERSON, STEP, TURN, VISIT
+from takeup.plan.booking import Wish, gap_left, why_not
+from takeup.plan.opening import Booking, Gap, WhyNot, step_begun
+
+GRAIN = 5  # minutes of one row of ``step``; a lab's steps are whole fives
+HOLDS = ("booked", "here", "done")  # visits that keep their time
+TIMES = ("station_id", "day", "from_min", "to_min")
+
+
+class NotFree(Exception):
+    """The visit cannot be there: ``why`` says so in words of ``words/whys/``. Nothing was changed."""
+
+    def __init__(self, why: WhyNot) -> None:
+        self.why = why
+        super().__init__(why.key)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slot:
+    """Where and when: a station, a day, minutes since midnight."""
+
+    station_id: str
+    day: dt.date
+    start: int
+    end: int
+
+
+def book(
+    db: sa.Connection,
+    slot: Slot,
+    *,
+    person_id: int | None,
+    by: str,
+    brings: str = "",
+    state: str = "booked",
+    today: dt.date | None = None,
+) -> int:
+    """Book a visit; its number.
+
+    Parameters
+    ----------
+    person_id : int or None
+        None for a walk-in whose name nobody has asked yet: the rule of so many a day cannot be kept for them.
+    today : date, optional
+        The lab's day; its own clock when not told. A day before it cannot be booked.
+
+    Raises
+    ------
+    NotFree
+        The lab's rules, or somebody who was first, leave no room there.
+    """
+    _hold_to_rules(db, slot, person_id, today=today)
+    visit_id = int(
+        add(
+            db, VISIT, **_times(slot), person_id=person_id, box_id=open_box_of(db, person_id), state=state,
+            brings=brings, booked_by=by, made_at=now(), came_at=now() if state == "here" else None,
+        )
+    )  # fmt: skip
+    _occupy(db, visit_id, slot, person_id)
+    return visit_id
+
+
+def move(
+    db: sa.Connection, visit_id: int, version: int | None, slot: Slot, *, why: str = "", today: dt.date | None = None
+) -> None:
+    """Move a booked visit; whoever held the new time keeps it.
+
+    Raises
+    ------
+    NotFree, Stale
+    """
+    visit = _visit(db, visit_id)
+    _only(visit, "booked", "no-show")
+    _release(db, visit_id)
+    _hold_to_rules(db, slot, visit["person_id"], but=visit_id, today=today)
+    change(db, VISIT, visit_id, version, **_times(slot), state="booked", late_min=0, why=why or visit["why"])
+    _occupy(db, visit_id, slot, visit["person_id"])
+
+
+def cancel(
+    db: sa.Connection, visit_id: int, version: int | None, *, why: str = "", at: dt.datetime | None = None
+) -> Gap | None:
+    """Cancel a visit; the time that came free, for the waiting list or a walk-in."""
+    return _give_up(db, visit_id, version, "cancelled", at, why=why)
+
+
+def come(db: sa.Connection, visit_id: int, version: int | None) -> None:
+    """The visitor is here; also after all, when their time was not given away meanwhile.
+
+    Raises
+    ------
+    NotFree, Stale
+    """
+    visit = _visit(db, visit_id)
+    _only(visit, "booked", "no-show")
+    if visit["state"] == "no-show":
+        slot = slot_of(visit)
+        _hold_to_rules(db, slot, visit["person_id"], but=visit_id, today=slot.day)
+        _occupy(db, visit_id, slot, visit["person_id"])
+    change(db, VISIT, visit_id, version, state="here", came_at=now())
+
+
+def not_come(db: sa.Connection, visit_id: int, version: int | None) -> None:
+    """Take back a "came" that was pressed by mistake."""
+    _only(_visit(db, visit_id), "here")
+    change(db, VISIT, visit_id, version, state="booked", came_at=None)
+
+
+def late(db: sa.Connection, visit_id: int, version: int | None, minutes: int) -> None:
+    """The visitor said that they come so much later; the no-show rule counts from then."""
+    visit = _visit(db, visit_id)
+    _only(visit, "booked")
+    change(db, VISIT, visit_id, version, late_min=max(0, min(minutes, visit["to_min"] - visit["from_min"])))
+
+
+def leave(db: sa.Connection, visit_id: int, version: int | None, at: dt.datetime | None = None) -> None:
+    """The visitor has gone; what is left of the visit, from the next step on, is free."""
+    visit = _visit(db, visit_id)
+    _only(visit, "here")
+    ends = _present_step_ends(db, visit, at)
+    change(db, VISIT, visit_id, version, state="done", left_at=now(), to_min=ends)
+    db.execute(STEP.delete().where(STEP.c.visit_id == visit_id, STEP.c.at_min >= ends))
+
+
+def no_show(db: sa.Connection, visit_id: int, version: int | None, at: dt.datetime | None = None) -> Gap | None:
+    """Nobody came; what is left of the time, from the next step on, for the waiting list or a walk-in."""
+    _only(_visit(db, visit_id), "booked")
+    return _give_up(db, visit_id, version, "no-show", at)
+
+
+def _give_up(
+    db: sa.Connection, visit_id: int, version: int | None, state: str, at: dt.datetime | None, **more: Any
+) -> Gap | None:
+    visit = _visit(db, visit_id)
+    _only(visit, "booked", "no-show")
+    change(db, VISIT, visit_id, version, state=state, **more)
+    _release(db, visit_id)
+    return gap_of(db, visit, at)
+
+
+def gap_of(db: sa.Connection, visit: dict[str, Any], at: dt.datetime | None = None) -> Gap | None:
+    """The free time that a visit which will not be leaves now; None when it is over or taken again."""
+    day, minute = here(zone_of(db), at)
+    booking = as_booking(visit)
+    lab = lab_of(db, booking.day, booking.day)
+    return gap_left(booking, day, minute, lab, bookings_between(db, booking.day, booking.day))
+
+
+def name_walk_in(db: sa.Connection, visit_id: int, version: int | None, person_id: int) -> None:
+    """Say who the walk-in is: from now on the rule of so many a day counts for them too.
+
+    Raises
+    ------
+    NotFree, Stale
+    """
+    visit = _visit(db, visit_id)
+    slot = slot_of(visit)
+    db.execute(TURN.delete().where(TURN.c.visit_id == visit_id))
+    _take_turn(db, visit_id, slot, person_id)
+    change(db, VISIT, visit_id, version, person_id=person_id, box_id=visit["box_id"] or open_box_of(db, person_id))
+
+
+def note(db: sa.Connection, visit_id: int, version: int | None, *, brings: str) -> None:
+    """What the visitor brings."""
+    change(db, VISIT, visit_id, version, brings=brings)
+
+
+def slot_of(visit: dict[str, Any]) -> Slot:
+    day = dt.date.fromisoformat(visit["day"])
+    return Slot(station_id=visit["station_id"], day=day, start=visit["from_min"], end=visit["to_min"])
+
+
+def visits_between(db: sa.Connection, first: dt.date, last: dt.date, *where: Any) -> list[dict[str, Any]]:
+    """Visits of these days with who comes and which box, by day and start; cancelled ones are left out."""
+    asked = (
+        sa.select(VISIT, BOX.c.number, PERSON.c.name, PERSON.c.contact, PERSON.c.lang, PERSON.c.needs)
+        .outerjoin(BOX, BOX.c.id == VISIT.c.box_id)
+        .outerjoin(PERSON, PERSON.c.id == VISIT.c.person_id)
+        .where(VISIT.c.day.between(first.isoformat(), last.isoformat()), VISIT.c.state != "cancelled", *where)
+        .order_by(VISIT.c.day, VISIT.c.from_min, VISIT.c.id)
+    )
+    return [dict(row) for row in db.execute(asked).mappings()]
+
+
+def bookings_between(
+    db: sa.Connection, first: dt.date, last: dt.date, *, but: int | tuple[int, ...] | None = None
+) -> list[Booking]:
+    """The visits that keep their time, as the planning room takes them. ``but``: these are left out."""
+    left_out = (but,) if isinstance(but, int) else but or ()
+    found = rows(
+        db, VISIT, VISIT.c.day.between(first.isoformat(), last.isoformat()), VISIT.c.state.in_(HOLDS),
+        VISIT.c.id.not_in(left_out),
+    )  # fmt: skip
+    return [as_booking(row) for row in found]
+
+
+def as_booking(row: dict[str, Any]) -> Booking:
+    slot = slot_of(row)
+    return Booking(
+        visitor=visitor_of(row["person_id"], row["id"]), station=slot.station_id, day=slot.day, start=slot.start,
+        end=slot.end,
+    )  # fmt: skip
+
+
+def visitor_of(person_id: int | None, visit_id: int = 0) -> str:
+    """What the planning room calls somebody; a walk-in without a name is nobody but themselves."""
+    return f"p{person_id}" if person_id else f"v{visit_id}"
+
+
+def hit_by_downtime(db: sa.Connection, first: dt.date) -> list[dict[str, Any]]:
+    """Booked visits from a day on at stations that do not run then."""
+    last = first + dt.timedelta(days=366)
+    lab = lab_of(db, first, last)
+    down = {one.id: one.down for one in lab.stations}
+    found = visits_between(db, first, last, VISIT.c.state == "booked")
+    return [visit for visit in found if dt.date.fromisoformat(visit["day"]) in down.get(visit["station_id"], ())]
+
+
+def _hold_to_rules(
+    db: sa.Connection, slot: Slot, person_id: int | None, *, but: int | None = None, today: dt.date | None = None
+) -> None:
+    place = station(db, slot.station_id)
+    if place is None:
+        raise NotFree(WhyNot(key="visit.no-station"))
+    if slot.day < (today or here(zone_of(db))[0]):
+        raise NotFree(WhyNot(key="visit.past"))
+    wish = Wish(
+        kind=place["kind"], station=slot.station_id, day=slot.day, start=slot.start, minutes=slot.end - slot.start,
+        visitor=visitor_of(person_id, but or 0),
+    )  # fmt: skip
+    for why in why_not(wish, lab_of(db, slot.day, slot.day), bookings_between(db, slot.day, slot.day, but=but)):
+        raise NotFree(why)
+
+
+def _occupy(db: sa.Connection, visit_id: int, slot: Slot, person_id: int | None) -> None:
+    """Take the time and the turn; the database says no to the second who tries."""
+    steps = range(slot.start - slot.start % GRAIN, slot.end, GRAIN)
+    about = {"station_id": slot.station_id, "day": slot.day.isoformat(), "visit_id": visit_id}
+    try:
+        db.execute(STEP.insert(), [about | {"at_min": at} for at in steps])
+    except IntegrityError as error:
+        raise NotFree(WhyNot(key="visit.taken")) from error
+    _take_turn(db, visit_id, slot, person_id)
+
+
+def _take_turn(db: sa.Connection, visit_id: int, slot: Slot, person_id: int | None) -> None:
+    if person_id is None:
+        return
+    day = slot.day.isoformat()
+    most = lab_of(db, slot.day, slot.day).rules.per_visitor_per_day
+    taken = {row["nth"] for row in rows(db, TURN, TURN.c.person_id == person_id, TURN.c.day == day)}
+    nth = next(number for number in range(len(taken) + 1) if number not in taken)
+    if most is not None and nth >= most:
+        raise NotFree(WhyNot(key="visit.own-day", facts={"most": most}))
+    try:
+        db.execute(TURN.insert().values(person_id=person_id, day=day, nth=nth, visit_id=visit_id))
+    except IntegrityError as error:
+        raise NotFree(WhyNot(key="visit.own-day", facts={"most": most or nth})) from error
+    keep_until_after(db, person_id, slot.day)
+
+
+def _release(db: sa.Connection, visit_id: int) -> None:
+    db.execute(STEP.delete().where(STEP.c.visit_id == visit_id))
+    db.execute(TURN.delete().where(TURN.c.visit_id == visit_id))
+
+
+def _present_step_ends(db: sa.Connection, visit: dict[str, Any], at: dt.datetime | None) -> int:
+    """Where the step ends in which the lab's clock stands now, within the visit."""
+    day, minute = here(zone_of(db), at)
+    booked = dt.date.fromisoformat(visit["day"])
+    if booked != day:
+        return int(visit["to_min"])
+    lab = lab_of(db, booked, booked)
+    begun = step_begun(lab.week, booked, max(minute, visit["from_min"]), lab.rules.step)
+    return int(min(visit["to_min"], begun + lab.rules.step))
+
+
+def _visit(db: sa.Connection, visit_id: int) -> dict[str, Any]:
+    row = one(db, VISIT, VISIT.c.id == visit_id)
+    if row is None:
+        raise Stale("visit")
+    return row
+
+
+def _only(visit: dict[str, Any], *states: str) -> None:
+    """A visit in another state was changed by somebody else meanwhile, or the button was pressed twice."""
+    if visit["state"] not in states:
+        raise Stale("visit")
+
+
+def _times(slot: Slot) -> dict[str, Any]:
+    return dict(zip(TIMES, (slot.station_id, slot.day.isoformat(), slot.start, slot.end), strict=True))
