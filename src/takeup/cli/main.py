@@ -30,6 +30,7 @@ COMMANDS = {  # command -> its module in this folder; its one-line help stands i
     "drive": "drive",
     "deliver": "deliver",
     "clear": "clear",
+    "guide": "guide",
     "desk": "desk",
 }
 
