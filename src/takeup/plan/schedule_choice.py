@@ -145,6 +145,7 @@ class _Part:
         for one in self.group:
             worth += self.placed(one) * (one.minutes // unit * (len(self.group) + 1) + 1)
         self.worth, self.least = worth, -np.inf
+        self.held: list[tuple[np.ndarray, float]] = []
         chosen, proven = self.solve(-worth, seconds_left())
         if chosen is None:
             return [], False
@@ -156,12 +157,16 @@ class _Part:
     def solve(self, cost: np.ndarray, seconds: float) -> tuple[np.ndarray | None, bool]:
         """The cheapest choice under all limits, and whether it is proven; None where none was found in time."""
         from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_array
 
         if seconds <= 0:
             return None, False
         limits = [LinearConstraint(self.matrix, self.low, self.high)]
         if np.isfinite(self.least):
             limits.append(LinearConstraint(self.worth[None, :], self.least - 0.5, np.inf))
+        if self.held:
+            values = np.array([value for _, value in self.held])
+            limits.append(LinearConstraint(csr_array(np.array([row for row, _ in self.held])), values, values))
         found = milp(
             cost,
             integrality=np.ones(self.size),
@@ -200,16 +205,16 @@ class _Part:
         """
         own = self.columns[one.number]
         cost = np.zeros(self.size)
-        if not own:
-            return cost, 0
-        rank = np.unique(self.starts[own], return_inverse=True)[1]
-        starts = int(rank.max()) + 1
         if not one.split:
-            cost[own] = rank - starts
-            return cost, starts
+            different, rank = np.unique(self.starts[own], return_inverse=True)
+            cost[own] = rank - different.size
+            return cost, different.size
+        after = self.starts[own] - self.starts[own].min()
+        after //= max(1, int(np.gcd.reduce(after)))
+        each = int(after.max()) + 1
         parts = one.minutes // int(self.lengths[own].min())
-        cost[own] = starts + rank
-        most = 2 * starts * parts
+        cost[own] = each * parts + after
+        most = each * parts * (parts + 1)
         cost[self.whole[one.number]] = -most
         return cost, most
 
@@ -227,10 +232,25 @@ class _Part:
                 better = found is not None and total @ found <= total @ chosen
                 return (found if better and found is not None else chosen), False
             chosen = found
-        for one, _, _ in waiting:
-            own = [*self.columns[one.number], *([self.whole[one.number]] if one.split else [])]
-            self.fixed_low[own] = self.fixed_high[own] = chosen[own]
+        for one, cost, _ in waiting:
+            self.hold(one, cost, chosen)
         return chosen, True
+
+    def hold(self, one: Wanted, cost: np.ndarray, chosen: np.ndarray) -> None:
+        """Hold a request as early as it is now, not where it is: another station or other parts may suit the next."""
+        own = np.array(self.columns[one.number], dtype=int)
+        if one.split:
+            self.held.append((cost, float(cost @ chosen)))
+            return
+        there = own[chosen[own] > 0]
+        same = own[cost[own] == cost[there[0]]] if there.size else there
+        self.fixed_high[np.setdiff1d(own, same)] = 0
+        if same.size == 1:
+            self.fixed_low[same] = 1
+        elif same.size:
+            row = np.zeros(self.size)
+            row[same] = 1
+            self.held.append((row, 1.0))
 
     def earliest(self, waiting: Sequence[tuple[Wanted, np.ndarray, int]], chosen: np.ndarray) -> bool:
         """Whether they already stand at the earliest start that those held so far leave them."""
