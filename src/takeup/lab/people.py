@@ -68,3 +68,22 @@ def note_wrong(db: sa.Connection, keys: list[str]) -> None:
     db.execute(ATTEMPT.delete().where(ATTEMPT.c.at < before))
     for key in keys:
         add(db, ATTEMPT, at=now(), key=key)
+
+
+def new_first_password(db: sa.Connection, staff_id: int) -> str:
+    """A new one-time password for somebody who lost theirs; shown once."""
+    password = new_password()
+    set_password(db, staff_id, password, once=True)
+    return password
+
+
+def leave(db: sa.Connection, staff_id: int, version: int | None) -> None:
+    """Somebody works here no longer: signed out everywhere at once. The name stays beside what they did.
+
+    Raises
+    ------
+    Stale
+        When the account was changed since ``version``.
+    """
+    change(db, STAFF, staff_id, version, left_at=now())
+    db.execute(SESSION.delete().where(SESSION.c.staff_id == staff_id))

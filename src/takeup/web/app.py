@@ -29,6 +29,7 @@ from takeup.web.door import way_in
 from takeup.web.listed import PAGES
 from takeup.web.pages import Entry, entries_of
 from takeup.words.sentences import say
+from takeup.work.nightly import Nightly
 
 
 def make_app(desk: Desk) -> Starlette:
@@ -46,7 +47,10 @@ def make_app(desk: Desk) -> Starlette:
     async def life(_app: Starlette) -> Any:
         desk.wire.start()
         desk.workers.start()
+        nightly = Nightly(desk.lab)
+        nightly.start()
         yield
+        nightly.stop()
         desk.wire.close()
         await run_in_threadpool(desk.workers.stop)
 

@@ -8,6 +8,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from takeup.errors import NotAllowedNow, NotPossible
+from takeup.files.lock import held
+from takeup.lab.backup import bring_back
 from takeup.lab.people import add_staff, all_staff
 from takeup.lab.sessions import sweep_sessions
 from takeup.settings import Settings, default_home
@@ -18,14 +21,19 @@ from takeup.web.serve import open_desk
 FIRST_NAME = "librarian"
 
 
-def make_ready(home: Path | None, settings: Settings, *, demo: bool = False) -> tuple[Desk, dict[str, Any]]:
+def make_ready(
+    home: Path | None, settings: Settings, *, demo: bool = False, kept: Path | None = None
+) -> tuple[Desk, dict[str, Any]]:
     """The desk of a home, and what its first line says beside the address: a first account, a demo's codes.
 
-    A demo home keeps its accounts and codes: it is told again whenever it is opened.
+    A demo home keeps its accounts and codes: it is told again whenever it is opened. ``kept``: a backup to bring back
+    first; refused while another desk is open on the home.
     """
     if home is None:
         home = Path(tempfile.mkdtemp(prefix="takeup-demo-")) if demo else _own_home(settings)
     home = Path(os.path.abspath(home))
+    if kept is not None:
+        _bring_back(home, kept)
     desk = open_desk(home, settings, demo=demo)
     told: dict[str, Any] = {}
     with desk.lab.writing() as db:
@@ -37,6 +45,14 @@ def make_ready(home: Path | None, settings: Settings, *, demo: bool = False) -> 
         told |= told_again(desk.lab) if is_demo(desk.lab) else fill(desk.lab, home, settings)
         desk = replace(desk, demo=True)
     return desk, told
+
+
+def _bring_back(home: Path, kept: Path) -> None:
+    try:
+        with held(home, "desk", 0.0):
+            bring_back(home, kept)
+    except NotAllowedNow as error:
+        raise NotPossible("backup.desk-open", path=str(home)) from error
 
 
 def _own_home(settings: Settings) -> Path:

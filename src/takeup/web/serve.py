@@ -11,7 +11,8 @@ from pathlib import Path
 
 import uvicorn
 
-from takeup.errors import NotPossible
+from takeup.errors import NotAllowedNow, NotPossible
+from takeup.files.lock import held
 from takeup.lab.port import open_lab
 from takeup.settings import Settings
 from takeup.web.app import make_app
@@ -60,7 +61,7 @@ def serve(desk: Desk, host: str, port: int, ready: Callable[[str], None]) -> Non
     Raises
     ------
     NotPossible
-        ``desk.port-taken``: another program has that port.
+        ``desk.port-taken``: another program has that port; ``desk.open-already``: another desk serves this home.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family, socket.SOCK_STREAM)
@@ -88,7 +89,10 @@ def serve(desk: Desk, host: str, port: int, ready: Callable[[str], None]) -> Non
         await serving
 
     try:
-        asyncio.run(run())
+        with held(desk.home, "desk", 0.0):
+            asyncio.run(run())
+    except NotAllowedNow as error:
+        raise NotPossible("desk.open-already", path=str(desk.home)) from error
     finally:
         desk.workers.stop()
         desk.lab.close()
