@@ -31,6 +31,7 @@ COMMANDS = {  # command -> its module in this folder; its one-line help stands i
     "deliver": "deliver",
     "clear": "clear",
     "guide": "guide",
+    "watch": "watch",
     "desk": "desk",
 }
 

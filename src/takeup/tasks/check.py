@@ -163,6 +163,48 @@ def _check_taken(
     return Checked(path=path, original=original, capture=capture, report=report, repeats=repeats, sha256=sha256)
 
 
+def remember_report(
+    folder: Path, settings: Settings, *, stored: Path, sha256: str, carrier: str, report: Report
+) -> bool:
+    """Remember a check that was made at the station, so that the stored capture need not be measured again.
+
+    Parameters
+    ----------
+    stored : Path
+        The capture in the box, of which ``report`` was made before it was taken.
+    carrier : str
+        What it was measured as.
+
+    Returns
+    -------
+    bool
+        False when the item is of another carrier, or the box holds no such capture: it must be checked there.
+    """
+    with work_in(folder, "check", settings) as box:
+        originals = {original.id: original for original in box.originals()}
+        done = {fact.key: fact for fact in box.record.latest("checked")}
+        before: list[Checked] = []
+        for fact in box.record.latest("taken"):
+            original = originals[fact.item]
+            known = done.get(fact.key)
+            if box.path(fact.facts["stored"]) == stored and fact.facts["sha256"] == sha256:
+                if known and known.facts["sha256"] == sha256 and known.facts["by"] == __version__:
+                    return True
+                if original.carrier != carrier:
+                    return False
+                report, repeats = _in_the_light_of_earlier(box, fact, report, before, load_rows())
+                facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
+                box.record.append("checked", facts, item=fact.item, key=fact.key)
+                return True
+            if known and known.facts["sha256"] == fact.facts["sha256"]:
+                earlier = report_from(known.facts["report"])
+                path = box.path(fact.facts["stored"])
+                before.append(
+                    Checked(path=path, original=original, capture=None, report=earlier, sha256=known.facts["sha256"])
+                )
+        return False
+
+
 def _in_the_light_of_earlier(
     box: Box, fact: Fact, report: Report, before: list[Checked], rows: Rows
 ) -> tuple[Report, str]:

@@ -41,10 +41,7 @@ def report_from(facts: Mapping[str, Any]) -> Report:
         medium=facts["medium"],
         seconds=facts["seconds"],
         measures={name: Measured(**measured) for name, measured in facts["measures"].items()},
-        findings=tuple(
-            Finding(**finding | {"area": finding["area"] and tuple(finding["area"]), "rows": tuple(finding["rows"])})
-            for finding in facts["findings"]
-        ),
+        findings=tuple(finding_from(finding) for finding in facts["findings"]),
         left_out=tuple((kind, seconds) for kind, seconds in facts["left_out"]),
         trace=Trace(
             step_s=trace["step_s"],
@@ -52,6 +49,17 @@ def report_from(facts: Mapping[str, Any]) -> Report:
             **_fine_from(trace),
         ),
     )
+
+
+def finding_facts(finding: Finding) -> dict[str, Any]:
+    """A finding as plain facts, free of language."""
+    return _fields(finding)
+
+
+def finding_from(facts: Mapping[str, Any]) -> Finding:
+    """The finding that plain facts tell of; names of a later takeup are passed over."""
+    known = {field.name: facts[field.name] for field in fields(Finding) if field.name in facts}
+    return Finding(**known | {"area": known.get("area") and tuple(known["area"]), "rows": tuple(known.get("rows", ()))})
 
 
 def _fine_facts(trace: Trace) -> dict[str, Any]:
