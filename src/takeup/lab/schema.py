@@ -197,6 +197,7 @@ SITTING = _table(  # who sits where with which original
     _text("item"),
     _text("part"),
     _whole("step"),  # of the step list
+    _text("chosen_at"),  # when this original, or this try of it, began: older captures are not shown with it
     _text("begun_at"),
     _text("ended_at", null=True),
     _version(),

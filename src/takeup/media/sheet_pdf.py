@@ -78,13 +78,13 @@ def _heading(pdf: Any, part: Heading) -> None:
     if part.fresh:
         pdf.add_page()
     pdf.set_font("sheet", size=part.size)
-    pdf.multi_cell(0, part.size * 0.5, part.text, new_x="LMARGIN", new_y="NEXT")
+    _set(pdf, 0, part.size * 0.5, part.text, new_x="LMARGIN")
     pdf.ln(2)
 
 
 def _line(pdf: Any, part: Line) -> None:
     pdf.set_font("sheet", size=part.size)
-    pdf.multi_cell(0, part.size * 0.52, part.text, new_x="LMARGIN", new_y="NEXT")
+    _set(pdf, 0, part.size * 0.52, part.text, new_x="LMARGIN")
     pdf.ln(1.5)
 
 
@@ -103,11 +103,11 @@ def _step(pdf: Any, part: Stepping) -> None:
         pdf.image(io.BytesIO(_png(part.svg)), EDGE_MM, top + 3, DRAWN_MM, DRAWN_HIGH_MM)
     pdf.set_xy(left, top + 3)
     pdf.set_font("sheet", size=15.0)
-    pdf.multi_cell(wide, 15.0 * 0.52, text, new_x="LEFT", new_y="NEXT")
+    _set(pdf, wide, 15.0 * 0.52, text, new_x="LEFT")
     if part.caution:
         pdf.set_xy(left, pdf.get_y() + 1)
         pdf.set_font("sheet", size=9.5)
-        pdf.multi_cell(wide, 9.5 * 0.52, part.caution, new_x="LEFT", new_y="NEXT")
+        _set(pdf, wide, 9.5 * 0.52, part.caution, new_x="LEFT")
     pdf.set_xy(EDGE_MM, top + high)
 
 
@@ -121,14 +121,21 @@ def _pair(pdf: Any, part: Pair) -> None:
     pdf.set_font("sheet", size=size)
     for x, text in ((EDGE_MM, part.left), (EDGE_MM + wide + GAP_MM, part.right)):
         pdf.set_xy(x, top)
-        pdf.multi_cell(wide, size * 0.52, text, new_x="LEFT", new_y="NEXT")
+        _set(pdf, wide, size * 0.52, text, new_x="LEFT")
     pdf.set_xy(EDGE_MM, top + high)
 
 
 def _high(pdf: Any, text: str, wide: float, size: float) -> float:
     """How high a text runs in a column [mm]."""
     pdf.set_font("sheet", size=size)
-    return float(pdf.multi_cell(wide, size * 0.52, text, dry_run=True, output="HEIGHT"))
+    return float(_set(pdf, wide, size * 0.52, text, dry_run=True, output="HEIGHT"))
+
+
+def _set(pdf: Any, wide: float, high: float, text: str, *, new_x: str = "LEFT", **more: Any) -> Any:
+    """Set a text in a column; Han has no blanks, so its lines are broken at any sign."""
+    han = any("\u3400" <= sign <= "\u9fff" for sign in text)
+    wrap = "CHAR" if han else "WORD"
+    return pdf.multi_cell(wide, high, text, align="L", wrapmode=wrap, new_x=new_x, new_y="NEXT", **more)
 
 
 def _png(svg: str) -> bytes:
