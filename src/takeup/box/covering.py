@@ -20,6 +20,7 @@ class Capture:
     bytes: int
     part: str
     first_seq: int  # when this content was first taken
+    station: str = ""  # whose disk the source is a path of; empty: this computer's
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,7 @@ def captures_of(taken: Sequence[Fact]) -> list[Capture]:
             bytes=fact.facts["bytes"],
             part=fact.facts.get("part", ""),
             first_seq=first[fact.item, fact.key, fact.facts["sha256"]],
+            station=fact.facts.get("station", ""),
         )
         for fact in standing.values()
     ]

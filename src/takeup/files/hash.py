@@ -60,6 +60,11 @@ def hash_file(path: Path, algorithms: Sequence[str] = ("sha256",), hear: Hear = 
     return Hashed(digesting.hex(), digesting.bytes)
 
 
+def hash_bytes(data: bytes) -> str:
+    """The SHA-256 of a few bytes."""
+    return hashlib.sha256(data).hexdigest()
+
+
 def hash_fresh(path: Path, algorithms: Sequence[str] = ("sha256",), hear: Hear = lambda count: None) -> Hashed:
     """Checksums of a file as its disk holds it (see :mod:`takeup.files.fresh`)."""
     digesting = _Digests(algorithms)

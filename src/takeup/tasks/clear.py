@@ -13,7 +13,7 @@ from typing import Any
 from takeup.box.covering import Capture, captures_of
 from takeup.box.folder import Box, work_in
 from takeup.errors import NotAllowedNow
-from takeup.files.hash import hash_fresh
+from takeup.files.hash import hash_bytes, hash_fresh
 from takeup.files.receipt import WholeReceipt, read_receipt
 from takeup.files.remove import KeptInstead, look_at_source, remove_source
 from takeup.settings import Settings
@@ -29,10 +29,25 @@ class Kept:
     facts: dict[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ordered:
+    """A file on a station's own disk, for that station to look at and remove. Its receipt goes with it."""
+
+    station: str
+    path: str  # there
+    sha256: str
+    item: str
+    stored: str
+    receipt: str  # in the box
+    receipt_sha256: str
+    manifest_sha256: str
+
+
 @dataclass(slots=True)
 class Cleared:
     removed: list[Path] = field(default_factory=list)
     kept: list[Kept] = field(default_factory=list)
+    ordered: list[Ordered] = field(default_factory=list)  # each is also among ``kept``: it is not gone yet
 
 
 def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
@@ -45,12 +60,18 @@ def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
     """
     with work_in(folder, "clear", settings) as box:
         receipts = _whole_receipts(box)
-        gone = {fact.facts["source"] for fact in box.record.latest("cleared")}
+        cleared = {(fact.facts.get("station", ""), fact.facts["source"]) for fact in box.record.latest("cleared")}
+        gone = {source for station, source in cleared if not station}
         by_source: dict[str, list[Capture]] = {}
+        elsewhere: list[Capture] = []
         for capture in captures_of(box.record.facts("taken")):
-            by_source.setdefault(capture.source, []).append(capture)
+            if not capture.station:
+                by_source.setdefault(capture.source, []).append(capture)
+            elif (capture.station, capture.source) not in cleared:
+                elsewhere.append(capture)
         answer = Cleared()
-        total, done = sum(2 * captures[-1].bytes for captures in by_source.values()), 0
+        total = sum(2 * captures[-1].bytes for captures in by_source.values()) + sum(one.bytes for one in elsewhere)
+        done = 0
 
         def heard(count: int) -> None:
             nonlocal done
@@ -70,7 +91,42 @@ def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
                     _remember_gone(box, path, captures, receipts)
                 else:
                     answer.kept.append(Kept(file=path, why=stop.why, facts=stop.facts))
+        for capture in elsewhere:
+            _order_one(box, capture, receipts, heard, answer)
         return answer
+
+
+def _order_one(box: Box, capture: Capture, receipts: list[WholeReceipt], heard: Any, answer: Cleared) -> None:
+    """A file on a station's own disk: nothing here touches it, whatever lies under that path on this computer."""
+    path = Path(capture.source)
+    receipt = _receipt_for(capture, receipts)
+    if receipt is None:
+        answer.kept.append(Kept(file=path, why="not-delivered", facts={"item": capture.item}))
+        return
+    try:
+        _check_stored(box, capture, heard)
+    except KeptInstead as stop:
+        answer.kept.append(Kept(file=path, why=stop.why, facts=stop.facts))
+        return
+    written = receipt.path.read_bytes()
+    answer.kept.append(Kept(file=path, why="at-station", facts={"station": capture.station}))
+    answer.ordered.append(
+        Ordered(
+            station=capture.station, path=capture.source, sha256=capture.sha256, item=capture.item,
+            stored=capture.stored, receipt=box.relative(receipt.path), receipt_sha256=hash_bytes(written),
+            manifest_sha256=receipt.facts["manifest_sha256"],
+        )
+    )  # fmt: skip
+
+
+def remember_cleared(folder: Path, settings: Settings, told: Ordered, *, gone: bool = False) -> None:
+    """A station has removed a file of its own, or found it gone."""
+    with work_in(folder, "clear", settings) as box:
+        receipt = read_receipt(box.path(told.receipt), told.receipt_sha256, told.manifest_sha256)
+        name = receipt.facts["receipt"] if receipt else told.receipt
+        facts = {"source": told.path, "station": told.station, "sha256": told.sha256, "receipt": name}
+        facts |= {"gone": True} if gone else {}
+        box.record.append("cleared", facts, item=told.item, key=f"{told.station}:{told.path}")
 
 
 def _whole_receipts(box: Box) -> list[WholeReceipt]:

@@ -49,6 +49,17 @@ class Refused:
     facts: dict[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Origin:
+    """Where a capture that lies at the desk comes from, and what it must be."""
+
+    station: str  # empty: the desk reads the station's own disk, and the source is a path here too
+    source: str  # the path there
+    modified_ns: int  # there
+    part: str
+    sha256: str
+
+
 @dataclass(slots=True)
 class Answer:
     taken: list[Taken] = field(default_factory=list)
@@ -60,6 +71,10 @@ class _Wanted:
     seen: Seen
     item: str
     part: str
+    source: str
+    modified_ns: int
+    station: str = ""
+    sha256: str = ""  # what it must be; empty: whatever it is
 
 
 class _NotTaken(Exception):
@@ -75,7 +90,14 @@ class _Already(Exception):
 
 
 def take(
-    folder: Path, paths: Sequence[Path], *, rows: Rows, settings: Settings, item: str = "", ears: Ears = SILENT
+    folder: Path,
+    paths: Sequence[Path],
+    *,
+    rows: Rows,
+    settings: Settings,
+    item: str = "",
+    origin: Origin | None = None,
+    ears: Ears = SILENT,
 ) -> Answer:
     """Take captures into a box.
 
@@ -87,6 +109,8 @@ def take(
         Files, or folders whose files are taken.
     item
         Every file is of this item; empty: each file's name tells.
+    origin
+        For one file that came over from a station: where it lies there.
 
     Raises
     ------
@@ -105,7 +129,7 @@ def take(
             ears.note("take.no-agreement", box=box.name)
         answer = Answer()
         files = _files(box, paths, rows)
-        wanted = _sort_out(box, files, ids, item, rows, answer)
+        wanted = _sort_out(box, files, ids, item, rows, answer, origin)
         new = [one for one in wanted if not _already(box, one, answer, ears)]
         _check_room(box, new, rows)
         total, done = sum(one.seen.bytes for one in new), 0
@@ -146,7 +170,13 @@ def _files(box: Box, paths: Sequence[Path], rows: Rows) -> list[Path]:
 
 
 def _sort_out(
-    box: Box, files: Sequence[Path], ids: Sequence[str], item: str, rows: Rows, answer: Answer
+    box: Box,
+    files: Sequence[Path],
+    ids: Sequence[str],
+    item: str,
+    rows: Rows,
+    answer: Answer,
+    origin: Origin | None,
 ) -> list[_Wanted]:
     """Those files that are whole captures of a known item; the others are refused."""
     inside = box.folder.resolve()
@@ -159,12 +189,20 @@ def _sort_out(
             match = Match(item, part=_part_beside(file.name, item)) if item else match_item(file.name, ids)
             if match.item is None:
                 raise _NotTaken(match.why, found=", ".join(match.found), known=", ".join(ids[:6]))
-            wanted.append(_Wanted(seen, match.item, match.part))
+            wanted.append(_wanted(seen, match, origin))
         except _NotTaken as stop:
             answer.refused.append(Refused(file=file, why=stop.why, facts=stop.facts))
     still = growing([one.seen for one in wanted], rows)
     answer.refused += [Refused(file=one.seen.path, why="growing") for one in wanted if one.seen.path in still]
     return [one for one in wanted if one.seen.path not in still]
+
+
+def _wanted(seen: Seen, match: Match, origin: Origin | None) -> _Wanted:
+    item = match.item or ""
+    if origin is None:
+        return _Wanted(seen, item, match.part, str(seen.path), seen.modified_ns)
+    part = origin.part or match.part
+    return _Wanted(seen, item, part, origin.source, origin.modified_ns, origin.station, origin.sha256)
 
 
 def _part_beside(name: str, item: str) -> str:
@@ -194,9 +232,9 @@ def _whole_capture(file: Path) -> Seen:
 def _already(box: Box, one: _Wanted, answer: Answer, ears: Ears) -> bool:
     """Whether the item has this very content; told by the file's state, else by reading it."""
     alike = [fact for fact in _same_side(box, one) if fact.facts["bytes"] == one.seen.bytes and _is_whole(box, fact)]
-    source = str(one.seen.path)
+    source = one.source
     for fact in alike:
-        if fact.facts["source"] == source and fact.facts["modified_ns"] == one.seen.modified_ns:
+        if _from(fact) == (one.station, source) and fact.facts["modified_ns"] == one.modified_ns:
             answer.taken.append(_taken(box, one, fact))
             return True
     if not alike:
@@ -208,12 +246,18 @@ def _already(box: Box, one: _Wanted, answer: Answer, ears: Ears) -> bool:
         return True
     for fact in alike:
         if fact.facts["sha256"] == sha256:
-            if not Path(fact.facts["source"]).exists():  # the station's folder was moved: remember where it lies now
-                facts = fact.facts | {"source": source, "modified_ns": one.seen.modified_ns}
+            here = not one.station and not fact.facts.get("station")
+            if here and not Path(fact.facts["source"]).exists():  # the folder was moved: remember where it lies now
+                facts = fact.facts | {"source": source, "modified_ns": one.modified_ns}
                 box.record.append("taken", facts, item=fact.item, key=fact.key)
             answer.taken.append(_taken(box, one, fact))
             return True
     return False
+
+
+def _from(fact: Fact) -> tuple[str, str]:
+    """Which station's disk, and the path there; no station: a path of this computer."""
+    return fact.facts.get("station", ""), fact.facts["source"]
 
 
 def _same_side(box: Box, one: _Wanted) -> list[Fact]:
@@ -251,11 +295,13 @@ def _bring_in(box: Box, one: _Wanted, heard: Any, ears: Ears) -> Taken:
     folder = box.folder / CAPTURES / item_folder(one.item)
     if orphan := _left_behind(box, folder, one):
         return _remember(box, one, orphan, hash_file(orphan).sha256)
-    target = folder / _free_name(box, folder, source.name, one.seen)
+    target = folder / _free_name(box, folder, source.name, one)
     with beside(target) as part:
         copied = copy_file(source, part, hear=heard)
         if look(source) != one.seen or copied.bytes != one.seen.bytes:
             raise _NotTaken("growing")
+        if one.sha256 and copied.sha256 != one.sha256:
+            raise _NotTaken("other-bytes")
         for fact in _same_side(box, one):
             if fact.facts["sha256"] == copied.sha256 and _is_whole(box, fact):
                 raise _Already(fact)
@@ -266,18 +312,18 @@ def _bring_in(box: Box, one: _Wanted, heard: Any, ears: Ears) -> Taken:
 
 
 def _remember(box: Box, one: _Wanted, target: Path, sha256: str) -> Taken:
-    source, stored = one.seen.path, box.relative(target)
+    file, stored = one.seen.path, box.relative(target)
     facts = {
-        "file": source.name.encode("utf-8", "surrogateescape").decode("utf-8", "replace"),
-        "source": str(source),
+        "file": file.name.encode("utf-8", "surrogateescape").decode("utf-8", "replace"),
+        "source": one.source,
         "stored": stored,
         "bytes": one.seen.bytes,
         "sha256": sha256,
-        "modified_ns": one.seen.modified_ns,
+        "modified_ns": one.modified_ns,
         "part": one.part,
-    }
+    } | ({"station": one.station} if one.station else {})
     box.record.append("taken", facts, item=one.item, key=stored)
-    return Taken(file=source, item=one.item, bytes=one.seen.bytes, sha256=sha256, stored=target)
+    return Taken(file=file, item=one.item, bytes=one.seen.bytes, sha256=sha256, stored=target)
 
 
 def _left_behind(box: Box, folder: Path, one: _Wanted) -> Path | None:
@@ -296,13 +342,13 @@ def item_folder(item: str) -> str:
     return item if why_unsafe(item) is None else f"{safe_name(item)}-item"
 
 
-def _free_name(box: Box, folder: Path, name: str, seen: Seen) -> str:
+def _free_name(box: Box, folder: Path, name: str, one: _Wanted) -> str:
     """A safe name that no other capture of the item has; one whose copy was lost is filled again under its own name."""
     taken = {folded(path.name) for path in folder.iterdir()} if folder.is_dir() else set()
     remembered = {
         folded(fact.facts["stored"].rpartition("/")[2])
         for fact in box.record.latest("taken")
-        if box.path(fact.facts["stored"]).parent == folder and fact.facts["source"] != str(seen.path)
+        if box.path(fact.facts["stored"]).parent == folder and _from(fact) != (one.station, one.source)
     }
     given = safe_name(name)
     return numbered(given, taken | remembered)
