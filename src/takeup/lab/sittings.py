@@ -12,7 +12,6 @@ from takeup.lab.schema import ASKED, BOX, CAPTURE, EVENT, SESSION, SITTING, STAT
 from takeup.lab.secrets import CODE_SIGNS, clean_code, digest, new_code
 
 PAIRING_MINUTES = 10
-MOST_TOLD = 500  # findings of one capture that a screen can show
 
 
 def code_for_screen(db: sa.Connection, station_id: str) -> str:
@@ -114,14 +113,6 @@ def newest_capture(db: sa.Connection, station_id: str, box_id: int | None) -> di
         order=[CAPTURE.c.begun_at.desc(), CAPTURE.c.id.desc()],
     )  # fmt: skip
     return found[0] if found else None
-
-
-def found_in(db: sa.Connection, capture_id: str) -> list[dict[str, Any]]:
-    """What was found in a capture so far, each place once (the last that was told of it), in the order of time."""
-    told = rows(db, EVENT, EVENT.c.capture_id == capture_id, EVENT.c.kind == "finding", order=EVENT.c.seq)
-    last = {event["facts"].get("key", str(event["seq"])): event["facts"] for event in told}
-    found = sorted(last.values(), key=lambda facts: facts["finding"].get("from_s") or 0.0)
-    return found[:MOST_TOLD]
 
 
 def last_event(db: sa.Connection, station_id: str) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from takeup.lab.people import knows_password, note_wrong, set_password, staff_of, tried_too_often
 from takeup.lab.port import one
 from takeup.lab.schema import STAFF
@@ -56,22 +58,35 @@ def code(ask: Ask) -> Answer:
 
 @form("/code", door="all", once=False)
 def code_given(ask: Ask) -> Answer:
-    typed, keys = ask.text("code", most=100), [f"code-address:{ask.address}"]
     facts = {"next": _next(ask, "/mine"), "code": ""}
+    box, sentence, status = box_given(ask, ask.text("code", most=100))
+    if box is None:
+        return Shown(template="code.html", facts=facts | {"sentence": sentence}, status=status)
+    with ask.desk.lab.writing() as db:
+        token = begin_session(db, "visitor", box_id=box["id"], until=box["code_until"])
+    return SeeOther(url=facts["next"], token=token)
+
+
+def box_given(ask: Ask, typed: str) -> tuple[dict[str, Any] | None, str, int]:
+    """The box that a slip's code opens, here or at a station; else None, what to say, and the status."""
+    keys = code_keys(ask)
     with ask.desk.lab.reading() as db:
         shut, box = tried_too_often(db, keys), box_of_code(db, typed)
     if shut:
-        return Shown(template="code.html", facts=facts | {"sentence": too_often(ask)}, status=429)
+        return None, too_often(ask), 429
     if box is None:
         with ask.desk.lab.writing() as db:
             note_wrong(db, keys)
         sentence = ask.words(
             "This code opens nothing now. Look at the slip once more, or ask the librarian for a new one."
         )
-        return Shown(template="code.html", facts=facts | {"sentence": sentence}, status=403)
-    with ask.desk.lab.writing() as db:
-        token = begin_session(db, "visitor", box_id=box["id"], until=box["code_until"])
-    return SeeOther(url=facts["next"], token=token)
+        return None, sentence, 403
+    return box, "", 200
+
+
+def code_keys(ask: Ask) -> list[str]:
+    """Under what wrong codes are counted."""
+    return [f"code-address:{ask.address}"]
 
 
 @form("/sign-out", door="all", once=False)

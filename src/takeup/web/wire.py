@@ -13,6 +13,8 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeup.web.outline import Outlines
+
 BEAT_S = 10  # a line of nothing, so that a dead connection is noticed
 MOST_WAITING = 500  # a page that does not read so many events is let go; it comes back and asks for the rest
 
@@ -33,6 +35,7 @@ class Wire:
         self.loop: asyncio.AbstractEventLoop | None = None
         self.closing = False
         self.levels: dict[str, dict[str, Any]] = {}  # station -> the last meters
+        self.outlines = Outlines()  # what the meters told of each capture that grows
 
     def start(self) -> None:
         self.loop = asyncio.get_running_loop()
@@ -41,6 +44,7 @@ class Wire:
         """Hand an event to every page that shows this station."""
         if kind == "progress":
             self.levels[station] = facts
+            self.outlines.hear(facts)
         if self.loop is None or self.closing:
             return
         text = _event(kind, {"station": station} | facts, seq)
