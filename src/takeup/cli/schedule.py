@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,8 +20,21 @@ def command(face: Face, requests: Path) -> None:
     """Book a request file."""
     from takeup.tasks.schedule import schedule, schedule_answer
 
+    keep_output_clean()
     document = schedule_answer(*schedule(requests), face.lang)
     face.answer(document, _lines(face, document))
+
+
+def keep_output_clean() -> None:
+    """From here on only our answer goes to standard output.
+
+    The solver's library now and then prints a line of its own there, from below Python and at any time until the
+    process ends; it goes to standard error instead, so that ``--json`` is one document and nothing else.
+    """
+    sys.stdout.flush()
+    ours = os.dup(sys.stdout.fileno())
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    sys.stdout = os.fdopen(ours, "w", encoding="utf-8", errors="replace")
 
 
 def _lines(face: Face, document: dict[str, Any]) -> Iterator[str]:
@@ -32,3 +47,5 @@ def _lines(face: Face, document: dict[str, Any]) -> Iterator[str]:
     placed, left = len(document["visits"]), len(document["unplaced"])
     yield face.words("schedule.totals", visits=placed, minutes=document["minutes_placed"], unplaced=left)
     yield face.words("schedule.best" if document["best_possible"] else "schedule.not-proven")
+    if document["best_possible"] and not document["order_proven"]:
+        yield face.words("schedule.order")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from takeup.plan.arranging import Placed, found_pictures, mark_of, squared
 from takeup.streams import Original, Report, StillImage
 from takeup.tables.rows import Rows
 
@@ -15,12 +16,19 @@ PAGES = ("document", "newspaper", "microfilm", "microfiche")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedPicture:
-    """One picture of a scan. ``id`` is empty when it is the item itself: its only scan, with one picture on it."""
+    """One picture of a scan. ``id`` is empty when it is the item itself: its only scan, with one picture on it.
+
+    ``turn``: quarter turns clockwise of its everyday copy. ``back_of``: id of the picture whose back it is. ``mark``
+    changes when its files are to be made anew.
+    """
 
     id: str
     name: str  # what its files are called
     corners: tuple[tuple[float, float], ...]
     tilt: float
+    turn: int = 0
+    back_of: str = ""
+    mark: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,8 +40,8 @@ class ScanPlan:
     unsure: int
 
 
-def plan_pictures(name: str, report: Report | None, *, item: str) -> ScanPlan:
-    """The pictures to cut from one scan, in the reading order the check found them in.
+def plan_pictures(name: str, report: Report | None, *, item: str, arranged: Sequence[Placed] | None = None) -> ScanPlan:
+    """The pictures to cut from one scan, in the reading order the check found them in, or as a person arranged them.
 
     Parameters
     ----------
@@ -43,24 +51,35 @@ def plan_pictures(name: str, report: Report | None, *, item: str) -> ScanPlan:
         Its check.
     item : str
         The item's id: a picture that is one of several of the item has an id of its own, which ``describe`` can name.
+    arranged : sequence of Placed, optional
+        What a person set right; then nothing is left unsure.
     """
     measured = report.measures.get("pictures") if report else None
     found = measured.value if measured is not None and measured.value else []
     extra: Mapping[str, Any] = measured.extra if measured is not None else {}
-    unsure = len(extra.get("unsure", ()))
-    if extra.get("ground") != "lid" or not found:
+    unsure = len(extra.get("unsure", ())) if arranged is None else 0
+    first = found_pictures(report)
+    standing = first if arranged is None else tuple(one for one in arranged if not one.gone)
+    if not standing:
         return ScanPlan(pictures=(), whole=True, unsure=unsure)
-    alone = len(found) == 1 and not unsure
-    pictures = tuple(
-        PlannedPicture(
-            id=own_id(name, item) if alone else f"{name}-{n}",
-            name=f"{name}-cut" if alone else f"{name}-{n}",
-            corners=tuple((float(x), float(y)) for x, y in one["corners"]),
-            tilt=float(one["tilt"]),
-        )
-        for n, one in enumerate(found, 1)
-    )
+    alone = len(standing) == 1 and not unsure and standing[0].number == 1
+    tilts = {one.corners: float(told["tilt"]) for one, told in zip(first, found)}
+    pictures = tuple(_planned(one, name, item, tilts.get(one.corners), alone=alone) for one in standing)
     return ScanPlan(pictures=pictures, whole=bool(unsure), unsure=unsure)
+
+
+def _planned(one: Placed, name: str, item: str, tilt: float | None, *, alone: bool) -> PlannedPicture:
+    """A picture that the check found and nobody moved is cut as the check measured it; a moved one is squared."""
+    corners, by_hand = squared(one.corners)
+    return PlannedPicture(
+        id=own_id(name, item) if alone else f"{name}-{one.number}",
+        name=f"{name}-cut" if alone else f"{name}-{one.number}",
+        corners=corners if tilt is None else one.corners,
+        tilt=by_hand if tilt is None else tilt,
+        turn=one.turn,
+        back_of=one.back_of,
+        mark=mark_of(one),
+    )
 
 
 def own_id(name: str, item: str) -> str:

@@ -11,12 +11,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from takeup.plan.opening import Booking, Lab, WhyNot
-from takeup.plan.schedule_choice import Wanted, choose
+from takeup.plan.schedule_choice import choose
 from takeup.plan.schedule_limits import allowed, limits_of, own_promises
+from takeup.plan.schedule_part import Wanted
 from takeup.plan.schedule_places import Place, Pool, Request, places_of, pools_of
 from takeup.plan.schedule_whys import why_left, why_never
 
 LAST = dt.datetime.max
+LONG = 1e9  # seconds: as long as it takes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,13 +33,15 @@ class Unplaced:
 class Schedule:
     """The new visits by day and start; promised ones are where they were and not among them.
 
-    ``best_possible``: proven that nothing better exists.
+    ``best_possible``: proven that no more minutes and no more requests can be placed, and nobody who asked earlier can
+    come earlier by an exchange or a move. ``order_proven``: nor by any other change (docs/decisions/0068).
     """
 
     bookings: tuple[Booking, ...]
     unplaced: tuple[Unplaced, ...]
     minutes_placed: int
     best_possible: bool
+    order_proven: bool
 
 
 def plan_schedule(
@@ -47,7 +51,8 @@ def plan_schedule(
     last: dt.date,
     *,
     promised: Sequence[Booking] = (),
-    seconds_left: Callable[[], float] = lambda: float("inf"),
+    seconds_left: Callable[[], float] = lambda: LONG,
+    order_seconds: float = LONG,
 ) -> Schedule:
     """Place as many minutes as can be, each request whole or not at all.
 
@@ -63,6 +68,8 @@ def plan_schedule(
         many visits a day.
     seconds_left : callable
         How long the search may still take [s].
+    order_seconds : float
+        How much of that may go into proving the order of asking.
 
     Returns
     -------
@@ -81,7 +88,7 @@ def plan_schedule(
         else:
             never[number] = why
     limits = limits_of(places, requests, lab, promised)
-    choice = choose(_wanted(requests, never, lab), places, limits, seconds_left)
+    choice = choose(_wanted(requests, never, lab), places, limits, seconds_left, order_seconds)
     taken = [places[number] for number in choice.taken]
     left = sorted(set(range(len(requests))) - {place.request for place in taken} - set(never))
     whys = never | {number: why_left(number, requests, lab, places, taken, choice.proven) for number in left}
@@ -90,6 +97,7 @@ def plan_schedule(
         unplaced=tuple(Unplaced(request=requests[number], why=whys[number]) for number in sorted(whys)),
         minutes_placed=sum(place.minutes for place in taken),
         best_possible=choice.proven,
+        order_proven=choice.order_proven,
     )
 
 

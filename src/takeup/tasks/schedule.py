@@ -32,6 +32,7 @@ def schedule(path: Path) -> tuple[Asked, Schedule]:
     made = plan_schedule(
         asked.requests, asked.lab, asked.first, asked.last,
         promised=asked.promised, seconds_left=lambda: end - time.monotonic(),
+        order_seconds=rows.value("booking.search.order_seconds"),
     )  # fmt: skip
     return asked, made
 
@@ -67,6 +68,7 @@ def schedule_answer(asked: Asked, made: Schedule, lang: str) -> dict[str, Any]:
         ],
         "minutes_placed": made.minutes_placed,
         "best_possible": made.best_possible,
+        "order_proven": made.order_proven,
         "promised": [visit_facts(booking) for booking in asked.promised],
     }
 
