@@ -60,7 +60,7 @@ def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
     """
     with work_in(folder, "clear", settings) as box:
         receipts = _whole_receipts(box)
-        cleared = {(fact.facts.get("station", ""), fact.facts["source"]) for fact in box.record.latest("cleared")}
+        cleared = {(fact.facts.get("station", ""), fact.facts["source"]) for fact in box.record.facts("cleared")}
         gone = {source for station, source in cleared if not station}
         by_source: dict[str, list[Capture]] = {}
         elsewhere: list[Capture] = []
@@ -126,7 +126,7 @@ def remember_cleared(folder: Path, settings: Settings, told: Ordered, *, gone: b
         name = receipt.facts["receipt"] if receipt else told.receipt
         facts = {"source": told.path, "station": told.station, "sha256": told.sha256, "receipt": name}
         facts |= {"gone": True} if gone else {}
-        box.record.append("cleared", facts, item=told.item, key=f"{told.station}:{told.path}")
+        box.record.append("cleared", facts, item=told.item, key=told.path)
 
 
 def _whole_receipts(box: Box) -> list[WholeReceipt]:

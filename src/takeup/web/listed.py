@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from takeup.web import advice, entrance, health, lab, live, logbook, today
+from takeup.web import station_api, stations
 
-PAGES = (advice, entrance, health, lab, live, logbook, today)
+PAGES = (station_api, stations)
