@@ -2,6 +2,56 @@
 
 from __future__ import annotations
 
-from takeup.web import station_api, stations
+from takeup.web import (
+    advice,
+    booking,
+    boxes,
+    checkin,
+    downtime,
+    entrance,
+    feed,
+    health,
+    items,
+    lab,
+    live,
+    logbook,
+    mine,
+    photos,
+    planning,
+    screening,
+    slips,
+    station,
+    station_api,
+    station_staff,
+    stations,
+    today,
+    visits,
+    waiting,
+)
 
-PAGES = (station_api, stations)
+PAGES = (
+    advice,
+    booking,
+    boxes,
+    checkin,
+    downtime,
+    entrance,
+    feed,
+    health,
+    items,
+    lab,
+    live,
+    logbook,
+    mine,
+    photos,
+    planning,
+    screening,
+    slips,
+    station,
+    station_api,
+    station_staff,
+    stations,
+    today,
+    visits,
+    waiting,
+)
