@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -83,6 +83,30 @@ class Record:
             )
             row = db.execute("SELECT seq, at, who, what, item, key, facts FROM fact WHERE command = ?", (command,))
             return _fact(row.fetchone())
+
+    def append_all(self, what: str, entries: Sequence[tuple[str, dict[str, Any], str]]) -> bool:
+        """Remember several events of one kind in one transaction: all of them, or none.
+
+        Parameters
+        ----------
+        entries : sequence of (item, facts, command)
+
+        Returns
+        -------
+        bool
+            False when one of the commands has been done already: nothing was remembered.
+        """
+        at = datetime.now(UTC).isoformat(timespec="milliseconds")
+        rows = [(at, self.who, what, item, "", as_json(facts), command) for item, facts, command in entries]
+        with self._open() as db:
+            try:
+                db.executemany(
+                    "INSERT INTO fact (at, who, what, item, key, facts, command) VALUES (?,?,?,?,?,?,?)", rows
+                )
+            except sqlite3.IntegrityError:
+                db.rollback()
+                return False
+        return True
 
     def facts(self, what: str | None = None, item: str | None = None) -> list[Fact]:
         """All facts in the order they came, or those of one kind or item."""

@@ -21,6 +21,7 @@ from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
 
+MOST_TRIES = 20  # others would have to take an id in between as often
 MOST_SIGNS = 500  # of one cell: more than anybody writes on a label
 
 
@@ -77,38 +78,53 @@ def line_of(folder: Path, item: str, settings: Settings) -> Line:
 
 
 def enter(folder: Path, entries: Sequence[Entry], settings: Settings) -> Entered:
-    """Put lines on the list, each by itself: what is wrong with one keeps no other from it; ids are given."""
-    rows = load_rows()
+    """Put lines on the list, all of them or none: what is wrong is told line by line. Ids are given where none are."""
     box = look_into(folder, settings)
-    standing = {fact.item.casefold(): fact for fact in box.record.latest("item-listed")}
-    added: list[str] = []
-    wrong: list[Wrong] = []
-    for n, entry in enumerate(entries):
+    for _ in range(MOST_TRIES):
+        standing = {fact.item.casefold(): fact for fact in box.record.latest("item-listed")}
+        items, wrong = _read_all(entries, standing)
+        if wrong:
+            return Entered(wrong=tuple(wrong))
+        seqs = {name: fact.seq for name, fact in standing.items()}
+        facts = [
+            (one.original.id, one.facts(), _command(one.original.id, seqs.get(one.original.id.casefold(), 0)))
+            for one in items
+        ]
+        if box.record.append_all("item-listed", facts):  # else somebody took an id a moment ago: the next free ones
+            return Entered(added=tuple(one.original.id for one in items))
+    raise NotAllowedNow("items.changed-meanwhile", item=box.name)
+
+
+def _read_all(entries: Sequence[Entry], standing: Mapping[str, Fact]) -> tuple[list[Listed], list[Wrong]]:
+    """Every line as an item, with an id; what is wrong with which."""
+    rows = load_rows()
+    most = rows.value("intake.entry.most_lines")
+    there = {name for name, fact in standing.items() if not fact.facts.get("withdrawn")}
+    used, items, wrong = set(standing), [], []
+    for n, entry in enumerate(entries[: most + 1]):
+        columns = dict(entry.columns)
+        word, name = columns.get("carrier", ""), columns.get("id", "")
         try:
-            if n >= rows.value("intake.entry.most_lines"):
-                raise NotPossible("items.too-many-lines", most=rows.value("intake.entry.most_lines"))
-            added.append(_enter(box, entry, standing))
+            if n >= most:
+                raise NotPossible("items.too-many-lines", most=most)
+            if entry.quick and not carrier_of(word, rows):
+                raise NotPossible("items.quick-carrier", line=entry.line, value=word[:60])
+            if name.casefold() in there:
+                raise NotPossible("items.id-there", line=entry.line, value=name[:60])
+            columns["id"] = name or next_id(carrier_of(word, rows) or "other", used, rows)
+            item = read_columns(columns, entry.line)
         except NotPossible as fault:
             wrong.append(Wrong(line=entry.line, typed=entry.typed, fault=fault))
-    return Entered(added=tuple(added), wrong=tuple(wrong))
+            continue
+        there.add(item.original.id.casefold())
+        used.add(item.original.id.casefold())
+        items.append(item)
+    return items, wrong
 
 
-def _enter(box: Box, entry: Entry, standing: dict[str, Fact]) -> str:
-    rows = load_rows()
-    columns = dict(entry.columns)
-    word = columns.get("carrier", "")
-    if entry.quick and not carrier_of(word, rows):
-        raise NotPossible("items.quick-carrier", line=entry.line, value=word[:60])
-    given = bool(columns.get("id"))
-    if not given:
-        columns["id"] = next_id(carrier_of(word, rows) or "other", standing, rows)
-    before = standing.get(columns["id"].casefold())
-    if before is not None and not before.facts.get("withdrawn"):
-        raise NotPossible("items.id-there", line=entry.line, value=columns["id"])
-    item = read_columns(columns, entry.line)
-    fact = _append(box, item, item.original.id, before.seq if before else 0)
-    standing[item.original.id.casefold()] = fact
-    return item.original.id
+def _command(name: str, after: int) -> str:
+    """Of what follows the fact with this number: of two such only the first is kept."""
+    return f"item-listed/{name.casefold()}/after-{after}"
 
 
 def change_item(folder: Path, item: str, seq: int, columns: Mapping[str, str], settings: Settings) -> str:
@@ -155,7 +171,7 @@ def _rename(box: Box, line: Line, new: Listed, after: int) -> None:
     except NotAllowedNow:
         _append_facts(box, old_id, listed_facts(line), gone.seq)
         raise
-    for what in ("screened", "decided"):
+    for what in ("screened", "ruled"):
         for fact in box.record.latest(what, old_id):
             box.record.append(what, fact.facts, item=new_id)
 
@@ -189,9 +205,12 @@ def add_conditions(folder: Path, item: str, words: Sequence[str], without: Seque
     box, line = look_into(folder, settings), line_of(folder, item, settings)
     gone = {word.casefold() for word in without}
     kept = [word for word in line.original.condition if word.partition("=")[0].rstrip("?？") not in gone]
-    condition = list(dict.fromkeys([*kept, *words]))
-    if condition != list(line.original.condition):
-        _append_facts(box, line.original.id, listed_facts(line) | {"condition": condition}, line.seq)
+    condition = "; ".join(dict.fromkeys([*kept, *words]))
+    new = read_columns(
+        {name: value for name, value in (dict(line.columns) | {"condition": condition}).items() if value}, 1
+    )
+    if new.facts() != listed_facts(line):
+        _append(box, new, line.original.id, line.seq)
 
 
 def read_columns(columns: Mapping[str, str], line: int) -> Listed:
@@ -229,8 +248,8 @@ def _append(box: Box, item: Listed, name: str, after: int) -> Fact:
 
 
 def _append_facts(box: Box, name: str, facts: dict[str, Any], after: int) -> Fact:
-    """One fact that follows the one with number ``after``: of two that follow the same one only the first is kept."""
-    fact = box.record.append("item-listed", facts, item=name, command=f"item-listed/{name.casefold()}/after-{after}")
+    """One fact that follows the one with number ``after``."""
+    fact = box.record.append("item-listed", facts, item=name, command=_command(name, after))
     if fact.facts != facts or fact.item != name:
         raise NotAllowedNow("items.changed-meanwhile", item=name)
     return fact

@@ -35,12 +35,12 @@ def decide(folder: Path, item: str, outcome: str, why: str, settings: Settings) 
         raise NotPossible("decide.no-reason", item=item)
     standing = decision_of(box, item)
     facts = {"outcome": outcome, "why": why, "screened": screened[-1].facts["outcome"]}
-    return standing if standing and standing.facts == facts else box.record.append("decided", facts, item=item)
+    return standing if standing and standing.facts == facts else box.record.append("ruled", facts, item=item)
 
 
 def decision_of(box: Box, item: str) -> Fact | None:
     """The decision that stands; none when screening has said something else since."""
-    screened, decided = box.record.latest("screened", item), box.record.latest("decided", item)
+    screened, decided = box.record.latest("screened", item), box.record.latest("ruled", item)
     return decided[-1] if screened and decided and decided[-1].seq > screened[-1].seq else None
 
 
@@ -48,7 +48,7 @@ def decisions(folder: Path, settings: Settings) -> dict[str, str]:
     """The outcome that staff decided, by item."""
     box = look_into(folder, settings)
     screened = {fact.item: fact for fact in box.record.latest("screened")}
-    decided: dict[str, Any] = {fact.item: fact for fact in box.record.latest("decided")}
+    decided: dict[str, Any] = {fact.item: fact for fact in box.record.latest("ruled")}
     return {
         item: str(fact.facts["outcome"])
         for item, fact in decided.items()

@@ -1,0 +1,56 @@
+"""The plan of a box at the desk: this long, this much space, this drive, these visits, each with a link to book it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from urllib.parse import urlencode
+
+from takeup.errors import NotPossible
+from takeup.lab.agreements import person_of_box
+from takeup.lab.places import stations
+from takeup.tables.loader import load_rows
+from takeup.tasks.plan import plan, plan_answer
+from takeup.web.ask import Answer, Ask, Shown
+from takeup.web.boxes import box_of, folder_of, settings_of
+from takeup.web.pages import page
+from takeup.words.sentences import say
+
+
+@page("/boxes/{box}/plan", door="box")
+def plan_page(ask: Ask) -> Answer:
+    """What the originals will take, honestly: the likely time and the nine-in-ten one."""
+    row = box_of(ask)
+    settings = settings_of(ask)
+    folder = folder_of(ask, row)
+    try:
+        made = plan(folder, settings)
+        answer = plan_answer(made, ask.lang)
+    except NotPossible as fault:
+        sentence = say("faults", fault.key, ask.lang, fault.facts)
+        return Shown(template="plan.html", facts={"box": row, "plan": None, "sentence": sentence}, status=400)
+    carriers = {one.id: one.carrier for one in made.originals}
+    with ask.desk.lab.reading() as db:
+        kinds = [place["kind"] for place in stations(db)]
+        person = person_of_box(db, row)
+    for visit in answer["visits"]:
+        visit["kind"] = kind_for(carriers[visit["items"][0]], kinds)
+        asked = {
+            "kind": visit["kind"],
+            "minutes": visit["minutes"],
+            "brings": f"{row['number']}: {', '.join(visit['items'][:12])}",
+            "person": person["id"] if person else "",
+            "name": person["name"] if person else "",
+        }
+        visit["book"] = f"/visits/new?{urlencode(asked)}"
+    planned = [one for one in answer["items"] if one["minutes_safe"]]
+    likely = sum(one["minutes_likely"] for one in planned)
+    safe = sum(visit["minutes"] for visit in answer["visits"])
+    facts = {"box": row, "plan": answer, "sentence": "", "likely": likely, "safe": safe, "planned": planned}
+    return Shown(template="plan.html", facts=facts)
+
+
+def kind_for(carrier: str, kinds: Sequence[str]) -> str:
+    """The kind of station in this lab that plays a carrier; the plan's own word for it when the lab has none."""
+    plays = load_rows().section("guides.stations")
+    own = str(load_rows().value(f"carriers.{carrier}.station"))
+    return next((kind for kind in kinds if kind == own or carrier in plays.get(kind, ())), own)
