@@ -1,4 +1,4 @@
-"""What a station's screen needs of a box: the originals that its machine plays, and how long each is expected to run."""
+"""What a station's screen needs of a box: the originals that its machine plays, how long each is expected to run."""
 
 from __future__ import annotations
 
