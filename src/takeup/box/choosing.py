@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from takeup.box.deciding import Said
 from takeup.streams import Report, Verdict, worst
 
 NUMBERED = re.compile(r"^(?P<base>.*?)[-_. ]*(?P<number>\d+)$")
@@ -22,6 +23,15 @@ class Candidate:
     report: Report | None = None
     repeats: str = ""  # stored path of the earlier capture of the same stretch, by content
     modified_ns: int | None = None
+    said: Said = ""  # what staff decided after looking
+
+    @property
+    def verdict(self) -> Verdict:
+        """Its report's, unless staff decided otherwise after looking; good while nobody checked it."""
+        found = self.report.verdict if self.report is not None else "good"
+        if self.said == "accept" and found == "redo":
+            return "look"
+        return "redo" if self.said == "again" else found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +47,7 @@ class Choice:
 
     @property
     def verdict(self) -> Verdict:
-        return worst(capture.report.verdict for capture in self.captures if capture.report is not None)
+        return worst(capture.verdict for capture in self.captures if capture.report is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,9 +71,10 @@ def choose(candidates: Iterable[Candidate], *, joined: bool) -> tuple[list[Choic
     Returns
     -------
     choices, left_out
-        Of several tries of the same stretch the one with the best verdict, of equals the latest, stands in the place
-        (and under the part name) of the first. A later capture is another try when its content says so
-        (``repeats``), or when it bears the same part's name and the earlier one was judged ``redo``.
+        Of several tries of the same stretch the one with the best verdict (as staff decided it, where they did), of
+        equals the latest, stands in the place (and under the part name) of the first. A later capture is another try
+        when its content says so (``repeats``), or when it bears the same part's name and the earlier one was judged
+        ``redo`` or is to be made again by staff's word.
     """
     slots: list[Candidate] = []  # the standing try of each stretch, under the name of its first try
     stands_for: dict[str, int] = {}  # any try's stored path -> its slot
@@ -91,8 +102,9 @@ def _earlier_try(candidate: Candidate, slots: list[Candidate], stands_for: dict[
     if candidate.repeats in stands_for:
         return stands_for[candidate.repeats]
     for at in range(len(slots) - 1, -1, -1):
-        report = slots[at].report
-        if slots[at].part == candidate.part and report is not None and report.verdict == "redo":
+        report, said = slots[at].report, slots[at].said
+        to_do_again = report is not None and (report.verdict == "redo" or said == "again")
+        if slots[at].part == candidate.part and to_do_again:
             return at
     return None
 
@@ -101,7 +113,7 @@ def _is_as_good(later: Candidate, earlier: Candidate) -> bool:
     """An unchecked later try stands, too: it is to be checked before anything is finished of this stretch."""
     if later.report is None or earlier.report is None:
         return True
-    return ORDER.index(later.report.verdict) <= ORDER.index(earlier.report.verdict)
+    return ORDER.index(later.verdict) <= ORDER.index(earlier.verdict)
 
 
 def _grouped(slots: list[Candidate], joined: bool) -> list[Choice]:

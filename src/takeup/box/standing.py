@@ -6,7 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeup.box.arranged import arranged_of, is_cut_so
 from takeup.box.choosing import Candidate, Choice, choose
+from takeup.box.deciding import said_of
 from takeup.box.folder import Box
 from takeup.box.record import Fact
 from takeup.streams import Finding, Original, Report, Verdict, worst
@@ -83,7 +85,7 @@ class _Told:
 
 def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standing:
     screened = told.last("screened", original.id)
-    outcome = outcome_of(screened, told.last("decided", original.id))
+    outcome = outcome_of(screened, told.last("ruled", original.id))
     taken = told.of("taken", original.id)
     lost = [hold for fact in taken for hold in _lost(box, fact)]
     choices = _choices(original, told, joined)
@@ -92,6 +94,7 @@ def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standi
     made = [fact for fact in told.of("made", original.id) if not fact.facts.get("gone")]
     gone = [fact for fact in made if not _is_there(box, fact.facts.get("path", ""), fact.facts.get("bytes"))]
     finished = checked and not gone and all(_is_made(choice, made) for choice in choices)
+    finished = finished and all(_is_arranged(choice, told, made) for choice in choices)
     pictures = {fact.facts.get("picture") for fact in made} - {None, ""}
     described = [fact for name in {original.id, *pictures} for fact in told.of("described", name)]
     packed = _packed(original, told, [*made, *described])
@@ -110,6 +113,7 @@ def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standi
         "cleared": delivered and bool(taken) and all(fact.facts.get("source") in gone_sources for fact in taken),
     }
     step, holds = _next_of_item(original, done, outcome, verdict, lost, gone)
+    holds += [] if packed else _asked(choices)
     return Standing(
         original=original,
         done=done,
@@ -175,6 +179,7 @@ def _choices(original: Original, told: _Told, joined: bool) -> list[Choice]:
                 sha256=fact.facts["sha256"],
                 report=_verdict_alone(known.facts["report"]) if known else None,
                 repeats=known.facts.get("repeats", "") if known else "",
+                said=said_of(told.of("decided", original.id), fact.facts["stored"], fact.facts["sha256"]),
             )
         )
     return choose(candidates, joined=joined)[0]
@@ -189,6 +194,22 @@ def _verdict_alone(report: Mapping[str, Any]) -> Report:
 def _is_made(choice: Choice, made: list[Fact]) -> bool:
     sources = {stored for fact in made for stored in fact.facts.get("from", ())}
     return all(capture.stored in sources for capture in choice.captures)
+
+
+def _is_arranged(choice: Choice, told: _Told, made: list[Fact]) -> bool:
+    """Whether the pictures of a bed are cut as a person last arranged them."""
+    for capture in choice.captures:
+        item = next((fact.item for fact in made if capture.stored in fact.facts.get("from", ())), "")
+        pictures = arranged_of(told.of("arranged", item), capture.stored, capture.sha256)
+        if pictures is not None and not is_cut_so(pictures, capture.stored, made):
+            return False
+    return True
+
+
+def _asked(choices: list[Choice]) -> list[Hold]:
+    """Captures that somebody wants staff to look at before it goes on."""
+    asked = [capture.stored for choice in choices for capture in choice.captures if capture.said == "ask"]
+    return [Hold(key="asked", facts={"file": stored.rsplit("/", 1)[-1]}) for stored in asked]
 
 
 def _packed(original: Original, told: _Told, newer: list[Fact]) -> Fact | None:

@@ -98,6 +98,7 @@ def write_jpeg_copy(
     corners: Corners | None = None,
     tilt: float = 0.0,
     longest_px: int = 0,
+    turn: int = 0,
 ) -> tuple[int, int]:
     """Write an everyday copy: cut to the print, straightened, upright, sRGB, resolution kept; its size [px].
 
@@ -109,6 +110,8 @@ def write_jpeg_copy(
         Its turn, clockwise as seen [degrees].
     longest_px : int
         Make it no longer than this; 0: its own size.
+    turn : int
+        Quarter turns clockwise, after all that.
 
     Raises
     ------
@@ -121,6 +124,8 @@ def write_jpeg_copy(
         if corners is not None:
             image = _straightened(image, corners, tilt)
         image = image.autorot()
+        if turn % 4:
+            image = image.rot(f"d{turn % 4 * 90}")
         longest_px = min(longest_px or JPEG_PX, JPEG_PX)
         if max(image.width, image.height) > longest_px:
             image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
@@ -128,7 +133,7 @@ def write_jpeg_copy(
     except pyvips.Error as error:
         raise _broken(still.path, error) from error
     across, down = still.image.ppi_stated, still.image.ppi_y_stated or still.image.ppi_stated
-    if still.image.orientation >= 5:
+    if (still.image.orientation >= 5) != bool(turn % 2):
         across, down = down, across
     target.write_bytes(with_density(data, across, down))
     return image.width, image.height

@@ -62,7 +62,7 @@ def plan_pictures(name: str, report: Report | None, *, item: str, arranged: Sequ
     standing = first if arranged is None else tuple(one for one in arranged if not one.gone)
     if not standing:
         return ScanPlan(pictures=(), whole=True, unsure=unsure)
-    alone = len(standing) == 1 and not unsure and standing[0].number == 1
+    alone = len(standing) == 1 == len(first if arranged is None else arranged) and not unsure
     tilts = {one.corners: float(told["tilt"]) for one, told in zip(first, found)}
     pictures = tuple(_planned(one, name, item, tilts.get(one.corners), alone=alone) for one in standing)
     return ScanPlan(pictures=pictures, whole=bool(unsure), unsure=unsure)

@@ -11,6 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from takeup.box.arranged import arranged_of, is_cut_so
 from takeup.box.choosing import Candidate, Choice, LeftOut, choose
 from takeup.box.folder import COPIES, MASTERS, Box, work_in
 from takeup.box.record import Fact
@@ -18,6 +19,7 @@ from takeup.errors import NotPossible, TakeupError, Unreadable
 from takeup.files.hash import hash_file
 from takeup.files.taking_back import take_back
 from takeup.media.probe import look_at
+from takeup.plan.arranging import found_pictures
 from takeup.plan.mending import plan_asked
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
@@ -171,6 +173,7 @@ class _Item:
         return None
 
     def _chosen(self, choice: Choice, taken: list[Fact]) -> Chosen:
+        arranged = self.box.record.latest("arranged", self.original.id)
         moments = {fact.facts["stored"]: fact.facts.get("modified_ns") for fact in taken}
         return Chosen(
             original=self.original,
@@ -182,6 +185,7 @@ class _Item:
             dates=tuple(_moment(moments.get(capture.stored)) for capture in choice.captures),
             verdict=choice.verdict,
             told=self.told.get(self.original.id),
+            arranged=tuple(arranged_of(arranged, capture.stored, capture.sha256) for capture in choice.captures),
         )
 
     def _stands(self, chosen: list[Chosen]) -> bool:
@@ -193,6 +197,8 @@ class _Item:
             if roles < {role for role in ("master", "copy") if place.wants(role)}:  # type: ignore[arg-type]
                 return False
             if not all(self._is_whole(fact) and self._is_of(fact, one) for fact in mine):
+                return False
+            if not all(self._is_cut_so(one, at, mine) for at in range(len(one.relative))):
                 return False
         sides = sorted(relative for one in chosen for relative in one.relative)
         settings = [fact.facts["settings"] for fact in self.before.values()]
@@ -207,6 +213,15 @@ class _Item:
         return fact.facts.get("recipe") == self.recipe and all(
             own.get(name, hash_) == hash_ for name, hash_ in sources.items()
         )
+
+    @staticmethod
+    def _is_cut_so(one: Chosen, at: int, mine: list[Fact]) -> bool:
+        """Whether a scan's pictures are cut as they are arranged now; as the check found them, where nobody did."""
+        if not any(fact.facts["settings"].get("arranged") for fact in mine) and one.arranged[at] is None:
+            return True
+        arranged = one.arranged[at]
+        pictures = found_pictures(one.reports[at]) if arranged is None else arranged
+        return is_cut_so(pictures, one.relative[at], mine)
 
     def _is_whole(self, fact: Fact) -> bool:
         """Whether a finished file lies there with the very bytes that were taken down."""

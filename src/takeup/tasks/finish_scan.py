@@ -60,13 +60,21 @@ class _Scan:
         assert capture.image is not None
         self.one, self.capture, self.place, self.rows, self.ears = one, capture, place, rows, ears
         self.path, self.image = one.stored[0], capture.image
-        self.plan = plan_pictures(one.name, one.reports[0], item=one.original.id)
+        arranged = one.arranged[0] if one.arranged else None
+        self.plan = plan_pictures(one.name, one.reports[0], item=one.original.id, arranged=arranged)
         several = len(self.plan.pictures) > 1 or self.plan.unsure or is_pages(one.original)
         self.own = "" if several else own_id(one.name, one.original.id)
 
-    def title(self, picture: str = "") -> str:
-        told = self.place.told.get(picture) or self.one.told
-        return plan_tags(self.one.original, told, id=picture, part=self.one.part, date_said="").title
+    def title(self, picture: str = "", back_of: str = "") -> str:
+        told = self.place.told.get(picture) or self.place.told.get(back_of) or self.one.told
+        title = plan_tags(self.one.original, told, id=back_of or picture, part=self.one.part, date_said="").title
+        return f"{title}, back" if back_of else title
+
+    def _standing(self, target: Path, picture: PlannedPicture | None) -> Made | None:
+        """What an earlier run cut there, if it was cut just so."""
+        standing = self.place.standing(target, self.one.stored)
+        mark = picture.mark if picture else ""
+        return standing if standing and standing.settings.get("arranged", "") == mark else None
 
     def masters(self, *, cut: bool) -> list[Made]:
         made = [self._whole_master()]
@@ -114,7 +122,7 @@ class _Scan:
 
     def _cut_master(self, picture: PlannedPicture) -> Made:
         target = self.place.master(f"{picture.name}.tif")
-        if standing := self.place.standing(target, self.one.stored):
+        if standing := self._standing(target, picture):
             return standing
         still = OpenStill(self.path, self.capture)
         box = outward_box(picture.corners, (still.width, still.height), margin_px(self.image, self.rows))
@@ -122,9 +130,10 @@ class _Scan:
             write_tiff_master(still, part, box)
         settings = {"format": "tiff", "compression": "deflate", "cut": [box.x, box.y, box.width, box.height]}
         settings |= {"turned": 0, "pixels": "unchanged, read back and compared"} | _about(self.image)
+        settings |= _placed(picture)
         return Made(
             path=target, role="master", from_=self.one.stored, settings=settings, picture=picture.id,
-            title=self.title(picture.id), size=(box.width, box.height), part=self.one.part,
+            title=self.title(picture.id, picture.back_of), size=(box.width, box.height), part=self.one.part,
         )  # fmt: skip
 
     def copies(self) -> list[Made]:
@@ -134,17 +143,20 @@ class _Scan:
     def _copy(self, picture: PlannedPicture | None) -> Made:
         name = picture.name if picture and picture.id else self.one.name
         target = self.place.copy(f"{name}.jpg")
-        if standing := self.place.standing(target, self.one.stored):
+        if standing := self._standing(target, picture):
             return standing
         quality = self.rows.value("formats.scan.copy.quality")
         with beside(target) as part:
             size = write_jpeg_copy(
                 OpenStill(self.path, self.capture), part, quality=quality,
                 corners=picture.corners if picture else None, tilt=picture.tilt if picture else 0.0,
+                turn=picture.turn if picture else 0,
             )  # fmt: skip
         settings: dict[str, Any] = {"format": "jpeg", "quality": quality, "colour": "sRGB", "ppi": _ppi(self.image)}
         if picture:
-            settings["straightened"] = round(-picture.tilt, 3)
+            settings |= {"straightened": round(-picture.tilt, 3)} | _placed(picture)
+            if picture.turn:
+                settings["turned"] = 90 * picture.turn
         notes: list[Note] = []
         if self.one.original.carrier == "negative":
             notes.append(("scan.as-negative", {"name": name}))
@@ -152,8 +164,9 @@ class _Scan:
             notes.append(("scan.split-unsure", {"file": self.path.name}))
         shown = picture.id if picture else self.own
         return Made(
-            path=target, role="copy", from_=self.one.stored, settings=settings, picture=shown, title=self.title(shown),
-            size=size, notes=tuple(notes), part=self.one.part,
+            path=target, role="copy", from_=self.one.stored, settings=settings, picture=shown,
+            title=self.title(shown, picture.back_of if picture else ""), size=size, notes=tuple(notes),
+            part=self.one.part,
         )  # fmt: skip
 
 
@@ -253,6 +266,11 @@ def _pdf(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ear
         size=reader.size,
         notes=tuple(notes),
     )
+
+
+def _placed(picture: PlannedPicture) -> dict[str, Any]:
+    """What a cut file's settings say of its place: how it was arranged, and whose back it is."""
+    return {"arranged": picture.mark} | ({"back_of": picture.back_of} if picture.back_of else {})
 
 
 def _about(image: StillImage) -> dict[str, Any]:

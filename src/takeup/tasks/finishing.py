@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from takeup.plan.arranging import Placed
 from takeup.plan.tagging import Told
 from takeup.streams import NO_FACTS, Original, Report, Verdict
 from takeup.tasks.ears import Ears
@@ -43,13 +44,25 @@ class Chosen:
     dates: tuple[str, ...] = ()  # when the station wrote each capture, ISO 8601 in UTC; "" when not known
     verdict: Verdict = "good"  # the worst of its reports
     told: Told | None = None  # who, when, where of the item, as far as somebody told
+    arranged: tuple[tuple[Placed, ...] | None, ...] = ()  # of scans: pictures as a person set them right, or None
 
     @property
     def name(self) -> str:
         """The name finished files of this part begin with: the item's id and the part, safe on every file system."""
-        part = UNSAFE.sub("-", self.part).strip("-.")
-        part = f"side-{part}" if len(part) == 1 and part.isalpha() else part
-        return f"{self.original.id}-{part}" if part else self.original.id
+        return part_name(self.original.id, self.part)
+
+
+def part_name(item: str, part: str) -> str:
+    """What finished files of an item's part begin with.
+
+    Examples
+    --------
+    >>> part_name("t1", "a"), part_name("p1", "2"), part_name("p1", "")
+    ('t1-side-a', 'p1-2', 'p1')
+    """
+    part = UNSAFE.sub("-", part).strip("-.")
+    part = f"side-{part}" if len(part) == 1 and part.isalpha() else part
+    return f"{item}-{part}" if part else item
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from takeup.box.choosing import Candidate
+from takeup.box.deciding import said_of
 from takeup.box.folder import Box
 from takeup.box.record import Fact
 from takeup.tasks.finishing import Made
@@ -12,6 +13,7 @@ from takeup.tasks.reporting import report_from
 def candidates_of(box: Box, item: str) -> list[Candidate]:
     """An item's captures as the record tells of them, in the order they were taken."""
     checked = {fact.key: fact for fact in box.record.latest("checked", item)}
+    decided = box.record.latest("decided", item)
     candidates = []
     for fact in box.record.latest("taken", item):
         stored, digest = fact.facts["stored"], fact.facts["sha256"]
@@ -25,6 +27,7 @@ def candidates_of(box: Box, item: str) -> list[Candidate]:
                 report=report_from(known.facts["report"]) if known else None,
                 repeats=known.facts.get("repeats", "") if known else "",
                 modified_ns=fact.facts.get("modified_ns"),
+                said=said_of(decided, stored, digest),
             )
         )
     return candidates
