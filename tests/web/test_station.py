@@ -12,7 +12,7 @@ from takeup.lab.asked import answer, ask_somebody
 from takeup.lab.boxes import end_slip_code, new_slip_code, open_box
 from takeup.lab.live import findings_of, keep_event
 from takeup.lab.port import add, change, now, one, rows
-from takeup.lab.schema import ASKED, CAPTURE, SITTING, STATION
+from takeup.lab.schema import ASKED, CAPTURE, EVENT, SITTING, STATION
 from takeup.lab.sittings import sitting_now
 from takeup.tasks.guide import first_steps
 
@@ -105,7 +105,7 @@ def test_parting_with_the_screens_closes_them(maren, screen):
 
 def test_a_visitor_sits_down_with_the_slip_and_sees_only_what_this_machine_plays(desk, screen, box):
     page = screen.send("/station", "/station/begin", code=box["code"]).text
-    assert "Which one is in front of you?" in page and "这是哪一件" in page
+    assert "Which one is in front of you?" in page and "您面前的是哪一件" in page
     assert "k1" in page and "v1" not in page and "p1" not in page
     assert "Tan" not in page  # no names on a station's screen
     with desk.lab.reading() as db:
@@ -229,7 +229,7 @@ def test_leaving_and_the_end_of_the_visit_close_the_box(desk, screen, box):
         assert "waits for the librarian" in page  # that something waits, not what
         with desk.lab.writing() as db:
             box["code"] = new_slip_code(db, box["id"])
-        sit(screen, box)
+        assert "cut off flat" in screen.send("/station", "/station/begin", code=box["code"]).text  # it waited
         with desk.lab.writing() as db:
             end_slip_code(db, box["id"])
     assert screen.client.get("/station/listen?capture=c1&at=4").status_code == 403
@@ -291,7 +291,8 @@ def test_a_place_is_heard_from_two_seconds_before_it_when_it_is_stored(desk, scr
 
 
 @pytest.mark.parametrize(
-    "typed", ["", "x" * 20_001, "<script>alert(1)</script>", "\u202eabc", "😀😀😀😀😀😀😀😀", "a\tb\nc", "../..", "0" * 99]
+    "typed",
+    ["", "x" * 20_001, "<script>alert(1)</script>", "\u202eabc", "😀😀😀😀😀😀😀😀", "a\tb\nc", "../..", "0" * 99],
 )
 def test_whatever_is_typed_is_one_sentence(screen, box, typed):
     for action in ("/station/begin", "/station/pair"):
@@ -309,7 +310,9 @@ def test_choosing_what_is_not_here_or_a_side_that_is_not_is_refused(screen, box)
 
 
 def test_the_screens_unit_comes_from_its_millimetres(maren, screen):
-    maren.send("/stations/cassette-1/screen", "/stations/cassette-1/screen/look", screen_mm="476", px="1920", volume="5")
+    maren.send(
+        "/stations/cassette-1/screen", "/stations/cassette-1/screen/look", screen_mm="476", px="1920", volume="5"
+    )
     assert screen.look("/station/size.css").text == ":root { --mm: 4.0336px; }\n"  # 1920 / 476
     maren.send("/stations/cassette-1/screen", "/stations/cassette-1/screen/look", screen_mm="531", px="", dim="on")
     assert screen.look("/station/size.css").text == ":root { --mm: calc(100vw / 531); }\n"
@@ -318,24 +321,37 @@ def test_the_screens_unit_comes_from_its_millimetres(maren, screen):
     assert bad.status_code == 400
 
 
+def fill(lang_steps, **changed):
+    """What a browser would send of the table's own steps, with some of it changed."""
+    rows_ = {}
+    for lang, steps in lang_steps.items():
+        rows_ |= {f"{lang}-{at}": step.text for at, step in enumerate(steps)}
+    return rows_ | {name.replace("__", "-"): text for name, text in changed.items()}
+
+
 def test_the_lab_writes_its_own_steps_in_both_languages_and_keeps_editions(desk, maren, ola, screen, box):
-    url = "/stations/cassette-1/steps?carrier=cassette"
-    changed = {"en-0": "Say hello to the tape", "zh-Hans-0": "跟磁带打个招呼", "en-1": "", "zh-Hans-1": ""}
-    assert maren.send(url, "/stations/cassette-1/steps", **changed).status_code == 200
+    url, action = "/stations/cassette-1/steps?carrier=cassette", "/stations/cassette-1/steps"
+    own = {lang: first_steps("cassette", lang) for lang in ("en", "zh-Hans")}
+    changed = fill(own) | {"en-0": "Say hello to the tape", "zh-Hans-0": "跟磁带打个招呼", "en-1": "", "zh-Hans-1": ""}
+    assert maren.send(url, action, **changed).status_code == 200
     page = sit(screen, box).text
     assert "Say hello to the tape" in page and "跟磁带打个招呼" in page
-    assert f"of {len(first_steps('cassette', 'en')) - 1}" in page
-    one_language = maren.send(url, "/stations/cassette-1/steps", **{"en-0": "Only here", "zh-Hans-0": ""})
+    assert f"of {len(own['en']) - 1}" in page
+    one_language = maren.send(url, action, **changed | {"en-0": "Only here", "zh-Hans-0": ""})
     assert one_language.status_code == 400 and "Only here" in one_language.text  # what was typed is still there
-    where, fields = maren.fields(url, "/stations/cassette-1/steps")
-    maren.send(url, "/stations/cassette-1/steps", **{"en-0": "A second edition", "zh-Hans-0": "第二版"})
-    late = maren.client.post(where, data=fields | {"en-0": "From an old page"})
+    where, fields = maren.fields(url, action)
+    second = changed | {"en-0": "A second edition", "zh-Hans-0": "第二版"}
+    assert maren.send(url, action, **second).status_code == 200
+    late = maren.client.post(where, data=fields | changed | {"en-0": "From an old page", "zh-Hans-0": "旧"})
     assert late.status_code == 409
-    assert ola.send(url, "/stations/cassette-1/steps").status_code == 403
+    assert ola.send(url, action, **changed).status_code == 403
     assert "edition 2" in maren.look(url).text
-    moved = maren.send(url, "/stations/cassette-1/steps", **{"place-0": "2.5"})
-    assert moved.status_code == 200
-    assert "A second edition" not in screen.look("/station").text.split('class="say"')[1][:200]
+    assert maren.send(url, action, **second | {"place-0": "3.5"}).status_code == 200
+    assert "A second edition" not in screen.look("/station").text  # place 3.5 is behind the third, the second is empty
+    screen.send("/station", "/station/step", to="1")
+    assert "A second edition" in screen.look("/station").text
+    for wrong in ({"en-0": "x" * 500, "zh-Hans-0": "字"}, dict.fromkeys(changed, "")):
+        assert maren.send(url, action, **changed | wrong).status_code == 400
 
 
 def test_the_guide_of_a_station_is_there_to_print(maren):
@@ -352,7 +368,7 @@ def test_what_was_missed_is_told_once_from_the_last_number_on(desk, screen, box)
     capture(desk, box)
     find(desk, box, number=1)
     with desk.lab.reading() as db:
-        seq = max(row["seq"] for row in db.execute(select(__import__("takeup.lab.schema").lab.schema.EVENT)).mappings())
+        seq = max(db.execute(select(EVENT.c.seq)).scalars())
     find(desk, box, at_s=300.0, number=2)
 
     class Asked:
