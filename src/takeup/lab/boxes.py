@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from takeup.lab.port import add, change, now, one, rows
-from takeup.lab.schema import BOX
+from takeup.lab.schema import BOX, SITTING
 from takeup.lab.secrets import digest, new_code
 from takeup.lab.settings import setting
 
@@ -45,10 +45,17 @@ def new_slip_code(db: sa.Connection, box_id: int, until: str | None = None) -> s
     keep, _ = setting(db, "keep")
     hours = (datetime.now(UTC) + timedelta(hours=keep["code_hours"])).isoformat(timespec="milliseconds")
     code = new_code()
+    _end_sittings(db, box_id)  # what an earlier code opened at a station is not opened again by this one
     change(db, BOX, box_id, None, code_sha256=digest(code), code_until=until or hours)
     return code
 
 
 def end_slip_code(db: sa.Connection, box_id: int) -> None:
     """The visit is over: the code, and every screen it opened, is of no use any more."""
+    _end_sittings(db, box_id)
     change(db, BOX, box_id, None, code_sha256=None, code_until=None)
+
+
+def _end_sittings(db: sa.Connection, box_id: int) -> None:
+    ended = SITTING.update().where(SITTING.c.box_id == box_id, SITTING.c.ended_at.is_(None))
+    db.execute(ended.values(ended_at=now(), version=SITTING.c.version + 1))

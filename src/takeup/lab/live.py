@@ -143,6 +143,7 @@ def sitting_at(db: sa.Connection, station_id: str, at: str) -> dict[str, Any] | 
             SITTING.c.station_id == station_id,
             SITTING.c.begun_at <= at,
             sa.or_(SITTING.c.ended_at.is_(None), SITTING.c.ended_at > at),
+            sa.or_(SITTING.c.ended_at.is_not(None), BOX.c.code_until > at),  # an open one is over with the visit's time
         )
         .order_by(SITTING.c.id.desc())
     )

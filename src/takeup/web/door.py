@@ -7,8 +7,9 @@ from typing import Literal
 import sqlalchemy as sa
 
 from takeup.lab.port import Lab
-from takeup.lab.schema import BOX, SITTING
+from takeup.lab.schema import BOX
 from takeup.lab.sessions import Who
+from takeup.lab.sittings import sitting_now
 from takeup.web.pages import Door
 
 Way = Literal["in", "sign-in", "code", "no"]
@@ -39,10 +40,8 @@ def _boxes_of(lab: Lab, who: Who) -> set[str]:
         if who.kind == "visitor":
             asked = sa.select(BOX.c.number).where(BOX.c.id == who.box_id)
         elif who.kind == "screen":
-            sits = sa.select(SITTING.c.box_id).where(
-                SITTING.c.station_id == who.station_id, SITTING.c.ended_at.is_(None)
-            )
-            asked = sa.select(BOX.c.number).where(BOX.c.id.in_(sits))
+            sitting = sitting_now(db, who.station_id or "")
+            return {sitting["number"]} if sitting else set()
         else:
             return set()
         return set(db.execute(asked).scalars())
