@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import Any
@@ -87,6 +87,33 @@ def describe_box(folder: Path, settings: Settings, *, csv: Path | None = None, e
                 left.append(why)
         described, lost = _write(box, taken, load_rows(), ears)
         return BoxDescribed(box=box.folder, described=tuple(described), left=(*left, *lost), ignored=listed.ignored)
+
+
+def note_descriptions(folder: Path, settings: Settings, told: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """Remember who, when, where by id, at once; the files have it when ``write_descriptions`` has run.
+
+    Fields that are not given stay as they were. Ids that the box does not know are left; those taken come back.
+    """
+    box = look_into(folder, settings)
+    known = _Known(box)
+    taken: list[str] = []
+    for line, (id_, fields_) in enumerate(told.items(), 1):
+        row = Row(id=id_, line=line, told=dict(fields_))
+        found, why = known.find(row, taken)
+        if why is None and found:
+            taken.append(found)
+            _remember(box, found, row)
+    return taken
+
+
+def write_descriptions(
+    folder: Path, settings: Settings, ids: Sequence[str] = (), *, ears: Ears = SILENT
+) -> tuple[list[Described], list[Left]]:
+    """Write what is remembered into the finished files: of some ids, or of all that are described."""
+    with work_in(folder, "describe", settings) as box:
+        told = told_of(box)
+        wanted = [id_ for id_ in (ids or told) if id_ in told]
+        return _write(box, wanted, load_rows(), ears)
 
 
 def read_text(path: Path) -> str:

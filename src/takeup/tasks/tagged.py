@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, fields, replace
 from hashlib import sha256
+from typing import Any
 
 from takeup.box.folder import Box
 from takeup.files.beside import beside
@@ -21,11 +22,13 @@ LISTS = ("people", "keywords")
 
 def told_of(box: Box) -> dict[str, Told]:
     """Who, when, where of every item and picture that somebody has described, by id."""
-    told = {}
-    for fact in box.record.latest("described"):
-        known = {field.name: fact.facts[field.name] for field in fields(Told) if fact.facts.get(field.name)}
-        told[fact.item] = Told(**{name: tuple(value) if name in LISTS else value for name, value in known.items()})
-    return told
+    return {fact.item: told_from(fact.facts) for fact in box.record.latest("described")}
+
+
+def told_from(facts: Mapping[str, Any]) -> Told:
+    """A description as a fact holds it."""
+    known = {field.name: facts[field.name] for field in fields(Told) if facts.get(field.name)}
+    return Told(**{name: tuple(value) if name in LISTS else value for name, value in known.items()})
 
 
 def tags_of(

@@ -14,6 +14,8 @@ Work = Callable[[Path, dict[str, Any], Settings, Ears], dict[str, Any]]
 
 KINDS = {  # kind -> module of this room with a function ``work(folder, asked, settings, ears)``
     "check": "checking",
+    "describe": "describing",
+    "finish": "finishing",
 }
 
 

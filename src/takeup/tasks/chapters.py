@@ -1,0 +1,102 @@
+"""Stretches of a tape or film that somebody described: a scene, a song, a speech, with their times.
+
+They are kept in the box and shown on the thread. The house's writers of copies have no place for chapters yet, so they
+are not in the files; the page says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from takeup.box.folder import Box, look_into
+from takeup.errors import NotPossible
+from takeup.plan.tagging import Told
+from takeup.settings import Settings
+from takeup.tasks.tagged import told_from
+
+MOST = 200  # chapters of one capture
+FIELDS = ("title", "description", "people", "date", "place", "keywords")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chapter:
+    """One stretch of a capture [s] and what is known of it."""
+
+    number: int  # for good; never given twice in an item
+    stored: str
+    from_s: float
+    to_s: float
+    told: Told
+
+
+def chapters_of(box: Box, item: str, stored: str) -> list[Chapter]:
+    """The stretches of one capture, in the order of time."""
+    facts = [fact for fact in box.record.latest("chapter", item) if fact.facts["stored"] == stored]
+    found = [
+        Chapter(
+            number=int(fact.key), stored=stored, from_s=fact.facts["from_s"], to_s=fact.facts["to_s"],
+            told=told_from(fact.facts),
+        )
+        for fact in facts
+        if not fact.facts.get("gone")
+    ]  # fmt: skip
+    return sorted(found, key=lambda one: (one.from_s, one.to_s))
+
+
+def keep_chapter(
+    folder: Path, settings: Settings, *, item: str, stored: str, from_s: float, to_s: float, told: Mapping[str, Any],
+    seconds: float | None, number: int | None = None,
+) -> int:  # fmt: skip
+    """Keep a stretch, or change one; its number.
+
+    Raises
+    ------
+    NotPossible
+        ``chapter.times``: it ends before it begins, or lies outside the capture; ``chapter.too-many``.
+    """
+    box = look_into(folder, settings)
+    end = seconds if seconds is not None else to_s
+    if not 0 <= from_s < to_s <= end + 1.0:
+        raise NotPossible("chapter.times", from_s=from_s, to_s=to_s, end_s=end)
+    facts = box.record.latest("chapter", item)
+    if number is None and len(chapters_of(box, item, stored)) >= MOST:
+        raise NotPossible("chapter.too-many", most=MOST)
+    number = number or max((int(fact.key) for fact in facts), default=0) + 1
+    box.record.append(
+        "chapter", {"stored": stored, "from_s": from_s, "to_s": min(to_s, end), **told}, item=item, key=str(number)
+    )
+    return number
+
+
+def drop_chapter(folder: Path, settings: Settings, *, item: str, number: int, gone: bool = True) -> None:
+    """Take a stretch away, or back."""
+    box = look_into(folder, settings)
+    fact = next((fact for fact in box.record.latest("chapter", item) if fact.key == str(number)), None)
+    if fact is not None and bool(fact.facts.get("gone")) != gone:
+        box.record.append("chapter", fact.facts | {"gone": gone}, item=item, key=str(number))
+
+
+def read_clock(text: str) -> float | None:
+    """A time as people write it: ``1:23``, ``1:02:03``, ``83``, ``0:12.5``; None when it is none.
+
+    Examples
+    --------
+    >>> read_clock("1:23"), read_clock("1：02：03"), read_clock("12.5"), read_clock("1:75"), read_clock("soon")
+    (83.0, 3723.0, 12.5, None, None)
+    """
+    parts = text.strip().replace("：", ":").split(":")
+    try:
+        figures = [float(part) if part.strip().replace(".", "", 1).isdigit() else -1.0 for part in parts]
+    except ValueError:
+        return None
+    if not 1 <= len(figures) <= 3 or any(figure < 0 for figure in figures):
+        return None
+    if any(figure >= 60 for figure in figures[1:]) or figures[0] > 1e6:
+        return None
+    seconds = 0.0
+    for figure in figures:
+        seconds = 60 * seconds + figure
+    return seconds
