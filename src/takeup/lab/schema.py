@@ -164,6 +164,7 @@ VISIT = _table(
     _text("came_at", null=True),
     _text("left_at", null=True),
     _text("why"),  # why it was moved, cancelled ...
+    _text("changed_at", null=True),
     _version(),
 )
 STEP = _table(  # each five minutes of a visit once: the database itself refuses a double booking

@@ -80,19 +80,32 @@ def book(
 
 
 def move(
-    db: sa.Connection, visit_id: int, version: int | None, slot: Slot, *, why: str = "", today: dt.date | None = None
+    db: sa.Connection,
+    visit_id: int,
+    version: int | None,
+    slot: Slot,
+    *,
+    why: str = "",
+    keep_here: bool = False,
+    today: dt.date | None = None,
 ) -> None:
     """Move a booked visit; whoever held the new time keeps it.
+
+    Parameters
+    ----------
+    keep_here : bool
+        Whoever is here already stays here: another length, or a like station, from the same start.
 
     Raises
     ------
     NotFree, Stale
     """
     visit = _visit(db, visit_id)
-    _only(visit, "booked", "no-show")
+    _only(visit, "booked", "no-show", *(("here",) if keep_here else ()))
+    state = "here" if visit["state"] == "here" else "booked"
     _release(db, visit_id)
     _hold_to_rules(db, slot, visit["person_id"], but=visit_id, today=today)
-    change(db, VISIT, visit_id, version, **_times(slot), state="booked", late_min=0, why=why or visit["why"])
+    _change(db, visit_id, version, **_times(slot), state=state, late_min=0, why=why or visit["why"])
     _occupy(db, visit_id, slot, visit["person_id"])
 
 
@@ -116,20 +129,20 @@ def come(db: sa.Connection, visit_id: int, version: int | None) -> None:
         slot = slot_of(visit)
         _hold_to_rules(db, slot, visit["person_id"], but=visit_id, today=slot.day)
         _occupy(db, visit_id, slot, visit["person_id"])
-    change(db, VISIT, visit_id, version, state="here", came_at=now())
+    _change(db, visit_id, version, state="here", came_at=now())
 
 
 def not_come(db: sa.Connection, visit_id: int, version: int | None) -> None:
     """Take back a "came" that was pressed by mistake."""
     _only(_visit(db, visit_id), "here")
-    change(db, VISIT, visit_id, version, state="booked", came_at=None)
+    _change(db, visit_id, version, state="booked", came_at=None)
 
 
 def late(db: sa.Connection, visit_id: int, version: int | None, minutes: int) -> None:
     """The visitor said that they come so much later; the no-show rule counts from then."""
     visit = _visit(db, visit_id)
     _only(visit, "booked")
-    change(db, VISIT, visit_id, version, late_min=max(0, min(minutes, visit["to_min"] - visit["from_min"])))
+    _change(db, visit_id, version, late_min=max(0, min(minutes, visit["to_min"] - visit["from_min"])))
 
 
 def leave(db: sa.Connection, visit_id: int, version: int | None, at: dt.datetime | None = None) -> None:
@@ -137,7 +150,7 @@ def leave(db: sa.Connection, visit_id: int, version: int | None, at: dt.datetime
     visit = _visit(db, visit_id)
     _only(visit, "here")
     ends = _present_step_ends(db, visit, at)
-    change(db, VISIT, visit_id, version, state="done", left_at=now(), to_min=ends)
+    _change(db, visit_id, version, state="done", left_at=now(), to_min=ends)
     db.execute(STEP.delete().where(STEP.c.visit_id == visit_id, STEP.c.at_min >= ends))
 
 
@@ -152,7 +165,7 @@ def _give_up(
 ) -> Gap | None:
     visit = _visit(db, visit_id)
     _only(visit, "booked", "no-show")
-    change(db, VISIT, visit_id, version, state=state, **more)
+    _change(db, visit_id, version, state=state, **more)
     _release(db, visit_id)
     return gap_of(db, visit, at)
 
@@ -176,12 +189,12 @@ def name_walk_in(db: sa.Connection, visit_id: int, version: int | None, person_i
     slot = slot_of(visit)
     db.execute(TURN.delete().where(TURN.c.visit_id == visit_id))
     _take_turn(db, visit_id, slot, person_id)
-    change(db, VISIT, visit_id, version, person_id=person_id, box_id=visit["box_id"] or open_box_of(db, person_id))
+    _change(db, visit_id, version, person_id=person_id, box_id=visit["box_id"] or open_box_of(db, person_id))
 
 
 def note(db: sa.Connection, visit_id: int, version: int | None, *, brings: str) -> None:
     """What the visitor brings."""
-    change(db, VISIT, visit_id, version, brings=brings)
+    _change(db, visit_id, version, brings=brings)
 
 
 def slot_of(visit: dict[str, Any]) -> Slot:
@@ -253,7 +266,7 @@ def _hold_to_rules(
 
 def _occupy(db: sa.Connection, visit_id: int, slot: Slot, person_id: int | None) -> None:
     """Take the time and the turn; the database says no to the second who tries."""
-    steps = range(slot.start - slot.start % GRAIN, slot.end, GRAIN)
+    steps = range(-(-slot.start // GRAIN) * GRAIN, slot.end, GRAIN)
     about = {"station_id": slot.station_id, "day": slot.day.isoformat(), "visit_id": visit_id}
     try:
         db.execute(STEP.insert(), [about | {"at_min": at} for at in steps])
@@ -292,6 +305,10 @@ def _present_step_ends(db: sa.Connection, visit: dict[str, Any], at: dt.datetime
     lab = lab_of(db, booked, booked)
     begun = step_begun(lab.week, booked, max(minute, visit["from_min"]), lab.rules.step)
     return int(min(visit["to_min"], begun + lab.rules.step))
+
+
+def _change(db: sa.Connection, visit_id: int, version: int | None, **values: Any) -> None:
+    change(db, VISIT, visit_id, version, changed_at=now(), **values)
 
 
 def _visit(db: sa.Connection, visit_id: int) -> dict[str, Any]:
