@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import shutil
 from html.parser import HTMLParser
 
 import pytest
+from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from takeup.lab import secrets
 from takeup.lab.boxes import new_slip_code, open_box
 from takeup.lab.people import add_staff, set_password, staff_of
 from takeup.lab.places import add_station
@@ -73,10 +76,11 @@ class Person:
         return self.client.post(where, data=fields | changed, follow_redirects=follow)
 
 
-@pytest.fixture
-def desk(tmp_path, monkeypatch):
-    monkeypatch.setenv("TAKEUP_SETTINGS", "")
-    made = open_desk(tmp_path / "home", Settings(lab="Harbour Street Library"))
+@pytest.fixture(scope="session")
+def staffed_home(tmp_path_factory):
+    """A home with two accounts and three stations, made once and copied for each test."""
+    home = tmp_path_factory.mktemp("staffed") / "home"
+    made = open_desk(home, Settings())
     with made.lab.writing() as db:
         add_staff(db, "Maren")
         add_staff(db, "Ola", "helper")
@@ -85,6 +89,23 @@ def desk(tmp_path, monkeypatch):
         add_station(db, "cassette-1", "cassette", "Cassette", "录音带", place=1)
         add_station(db, "video-1", "video", "Video 1", "录像 1", place=2)
         add_station(db, "flatbed-1", "flatbed", "Flatbed", "平板扫描", place=3)
+    made.lab.close()
+    return home
+
+
+@pytest.fixture(autouse=True, scope="session")
+def quick_hashing():
+    """argon2 with its least work: what it costs on purpose would be paid at every signing in of every test."""
+    kept, secrets.HASHER = secrets.HASHER, PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    yield
+    secrets.HASHER = kept
+
+
+@pytest.fixture
+def desk(tmp_path, monkeypatch, staffed_home):
+    monkeypatch.setenv("TAKEUP_SETTINGS", "")
+    shutil.copytree(staffed_home, tmp_path / "home")
+    made = open_desk(tmp_path / "home", Settings(lab="Harbour Street Library"))
     yield made
     made.workers.stop()
     made.lab.close()
