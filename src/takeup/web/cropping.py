@@ -1,0 +1,151 @@
+"""Set the pictures of a scan right: corners, quarter turns, backs, some added, some taken away; each can be undone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from takeup.errors import NotPossible
+from takeup.plan.arranging import Placed, middle_box, next_number
+from takeup.plan.scan_finishing import PlannedPicture, plan_pictures
+from takeup.tasks import excerpt, looking
+from takeup.tasks.arrange import Arrangement, arrange, arrangement_of, undo
+from takeup.tasks.finishing import part_name
+from takeup.tasks.looking import Look
+from takeup.web.ask import Answer, Ask, Refused, SeeOther, Served, Shown
+from takeup.web.boxes import folder_of, settings_of
+from takeup.web.captures import look_of
+from takeup.web.pages import form, page
+from takeup.words.sentences import say
+
+STEPS = {"left": 3, "right": 1}  # quarter turns clockwise
+
+
+@page("/boxes/{box}/captures/{n}/pictures", door="box")
+def pictures(ask: Ask) -> Answer:
+    row, look = look_of(ask)
+    return _shown(ask, row, look, _stands(ask, row, look))
+
+
+def _stands(ask: Ask, row: dict[str, Any], look: Look) -> Arrangement:
+    if look.medium != "scan" or not look.path.is_file():
+        raise Refused(ask.words("Only a scan has pictures to set right, while its file is there."), status=404)
+    return arrangement_of(looking.box_at(folder_of(ask, row), settings_of(ask)), look.original.id, look.stored)
+
+
+def _shown(
+    ask: Ask, row: dict[str, Any], look: Look, stands: Arrangement, *, typed: Sequence[Placed] | None = None,
+    sentence: str = "", status: int = 200,
+) -> Answer:  # fmt: skip
+    placed = list(stands.pictures if typed is None else typed)
+    names = stands.names | {
+        one.number: f"{part_name(look.original.id, look.part)}-{one.number}"
+        for one in placed
+        if one.number not in stands.names
+    }
+    facts = {
+        "box": row, "look": look, "stands": stands, "pictures": [one for one in placed if not one.gone],
+        "gone": [one for one in placed if one.gone], "names": names, "sentence": sentence,
+        "fronts": _fronts(ask, row, look, stands), "handle": max(stands.size) / 70,
+        "marks": {plan.id or look.original.id: plan.mark for plan in _plan(look, placed)},
+    }  # fmt: skip
+    return Shown(template="pictures.html", facts=facts, status=status)
+
+
+def _fronts(ask: Ask, row: dict[str, Any], look: Look, stands: Arrangement) -> list[str]:
+    """Ids that a back may belong to: the fronts of this scan and of the original's other scans."""
+    box = looking.box_at(folder_of(ask, row), settings_of(ask))
+    fronts = [stands.names[one.number] for one in stands.standing if not one.back_of]
+    for other in looking.looks(folder_of(ask, row), settings_of(ask)):
+        if other.original.id == look.original.id and other.stored != look.stored and other.path.is_file():
+            beside = arrangement_of(box, other.original.id, other.stored)
+            fronts += [beside.names[one.number] for one in beside.standing if not one.back_of]
+    return list(dict.fromkeys(fronts))
+
+
+def _plan(look: Look, placed: Sequence[Placed]) -> tuple[PlannedPicture, ...]:
+    return plan_pictures(
+        part_name(look.original.id, look.part), look.report, item=look.original.id, arranged=placed
+    ).pictures
+
+
+@page("/boxes/{box}/captures/{n}/glass.jpg", door="box")
+def glass(ask: Ask) -> Answer:
+    """The whole scan, small, as its pixels lie."""
+    row, look = look_of(ask)
+    _stands(ask, row, look)
+    return Served(path=excerpt.glass_of(ask.desk.home, row["number"], look.path, look.sha256), kind="image/jpeg")
+
+
+@page("/boxes/{box}/captures/{n}/cut/{number}", door="box")
+def cut(ask: Ask) -> Answer:
+    """One picture as it will be cut, small."""
+    row, look = look_of(ask)
+    stands = _stands(ask, row, look)
+    standing = [str(one.number) for one in stands.standing]
+    if ask.parts["number"] not in standing:
+        raise Refused(ask.words("There is no such picture on this scan."), status=404)
+    planned = _plan(look, stands.pictures)[standing.index(ask.parts["number"])]
+    made = excerpt.cut_of(ask.desk.home, row["number"], look.path, look.sha256, planned)
+    return Served(path=made, kind="image/jpeg")
+
+
+@form("/boxes/{box}/captures/{n}/pictures", door="box")
+def arranged(ask: Ask) -> Answer:
+    """Keep what the page shows, after what its button does to it; or take the last change back."""
+    row, look = look_of(ask)
+    stands = _stands(ask, row, look)
+    who = ask.who.name if ask.who.kind == "staff" else "visitor"
+    about: dict[str, Any] = {"item": look.original.id, "stored": look.stored, "version": ask.version, "who": who}
+    here = f"/boxes/{row['number']}/captures/{look.number}/pictures"
+    doing, _, about_number = ask.given.get("do", "keep").partition(":")
+    if doing == "undo":
+        undo(folder_of(ask, row), settings_of(ask), **about)
+        return SeeOther(url=here)
+    typed: list[Placed] = list(stands.pictures)
+    try:
+        typed = [_typed(ask, one) for one in stands.pictures]
+        typed = _after(doing, about_number, typed, stands)
+        arrange(folder_of(ask, row), settings_of(ask), pictures=typed, **about)
+    except (NotPossible, Refused) as no:
+        told = no.sentence if isinstance(no, Refused) else say("faults", no.key, ask.lang, no.facts)
+        return _shown(ask, row, look, stands, typed=typed, sentence=told, status=400)
+    chosen = str(next_number(stands.pictures)) if doing == "add" else about_number
+    return SeeOther(url=here + (f"?chosen={chosen}#p{chosen}" if chosen.isdigit() else ""))
+
+
+def _after(doing: str, number: str, typed: list[Placed], stands: Arrangement) -> list[Placed]:
+    if doing == "add":
+        return [*typed, Placed(number=next_number(typed), corners=middle_box(stands.size))]
+    if doing in STEPS:
+        return [replace(one, turn=(one.turn + STEPS[doing]) % 4) if str(one.number) == number else one for one in typed]
+    if doing in ("remove", "bring"):
+        return [replace(one, gone=doing == "remove") if str(one.number) == number else one for one in typed]
+    return typed
+
+
+def _typed(ask: Ask, one: Placed) -> Placed:
+    """A picture as its fields say; what a form does not bring stays as it was."""
+    number = one.number
+    corners = tuple(
+        (_edge(ask, f"x{number}_{at}", one.corners[at][0]), _edge(ask, f"y{number}_{at}", one.corners[at][1]))
+        for at in range(4)
+    )
+    turn = ask.number(f"turn{number}", high=3)
+    back = ask.text(f"back{number}", most=60) if f"back{number}" in ask.given else one.back_of
+    return replace(one, corners=corners, turn=one.turn if turn is None else turn, back_of=back)
+
+
+def _edge(ask: Ask, name: str, before: float) -> float:
+    text = ask.text(name, most=20).replace(",", ".")
+    if not text:
+        return before
+    try:
+        edge = float(text)
+    except ValueError:
+        edge = math.nan
+    if not math.isfinite(edge) or abs(edge) > 1e7:
+        raise Refused(ask.words("A corner's place is a number of pixels. Nothing was changed: %(text)s", text=text))
+    return before if abs(edge - before) <= 0.05 else edge
