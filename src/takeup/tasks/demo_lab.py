@@ -12,6 +12,9 @@ from takeup.lab.port import Lab, add, now, one
 from takeup.lab.schema import BOX, PERSON, SETTING
 from takeup.lab.secrets import digest, new_code, new_password
 from takeup.settings import Settings
+from takeup.tasks.demo_boxes import fill_boxes
+from takeup.tasks.demo_station import fill_station
+from takeup.tasks.demo_visits import fill_visits
 
 STATIONS = (
     ("video-1", "video", "Video 1", "录像 1"),
@@ -36,7 +39,10 @@ def told_again(lab: Lab) -> dict[str, Any]:
 
 
 def fill(lab: Lab, home: Path, settings: Settings) -> dict[str, Any]:
-    """Fill an empty home; the account and codes, which the home keeps so as to tell them again (it is a demo)."""
+    """Fill an empty home; the account and codes, which the home keeps so as to tell them again (it is a demo).
+
+    The captures are not made here: that takes a while, and is work for the desk once it is open.
+    """
     password, codes = new_password(), [new_code(), new_code()]
     until = (datetime.now().astimezone() + timedelta(days=7)).isoformat(timespec="milliseconds")
     told = {"staff": {"name": "librarian", "password": password}, "visitor_codes": codes}
@@ -50,5 +56,9 @@ def fill(lab: Lab, home: Path, settings: Settings) -> dict[str, Any]:
             person = add(db, PERSON, name=f"Visitor {n + 1}", lang="en", made_at=now(), forget_on="")
             add(db, BOX, number=f"{42 + n:04d}", folder=f"{42 + n:04d}", person_id=person, title=f"Box {42 + n:04d}",
                 code_sha256=digest(code), code_until=until, opened_at=now())  # fmt: skip
+    fill_boxes(lab, home, settings)
+    fill_visits(lab)
+    fill_station(lab, home, settings)
+    with lab.writing() as db:  # last: a home that was cut off while it was filled is no demo
         add(db, SETTING, key="demo", value=told)
     return told

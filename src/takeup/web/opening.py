@@ -17,6 +17,7 @@ from takeup.settings import Settings, default_home
 from takeup.tasks.demo_lab import fill, is_demo, told_again
 from takeup.web.ask import Desk
 from takeup.web.serve import open_desk
+from takeup.work.workers import ask_for
 
 FIRST_NAME = "librarian"
 
@@ -28,6 +29,12 @@ def make_ready(
 
     A demo home keeps its accounts and codes: it is told again whenever it is opened. ``kept``: a backup to bring back
     first; refused while another desk is open on the home.
+
+    Raises
+    ------
+    NotPossible
+        ``desk.not-a-demo``: a demo is asked for in a home that holds a real lab (or a demo that was cut off while it
+        was filled); nothing is added to it.
     """
     if home is None:
         home = Path(tempfile.mkdtemp(prefix="takeup-demo-")) if demo else _own_home(settings)
@@ -41,9 +48,16 @@ def make_ready(
         new = not all_staff(db)
         if new and not demo:
             told["staff"] = {"name": FIRST_NAME, "password": add_staff(db, FIRST_NAME)}
-    if is_demo(desk.lab) or (demo and new):
-        told |= told_again(desk.lab) if is_demo(desk.lab) else fill(desk.lab, home, settings)
-        desk = replace(desk, demo=True)
+    if is_demo(desk.lab):
+        return replace(desk, demo=True), told | told_again(desk.lab)
+    if not demo:
+        return desk, told
+    if not new:
+        desk.lab.close()
+        raise NotPossible("desk.not-a-demo", path=str(home))
+    told = fill(desk.lab, home, settings)
+    with desk.lab.writing() as db:
+        ask_for(db, "demo", None, {}, FIRST_NAME)
     return desk, told
 
 
