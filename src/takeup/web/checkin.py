@@ -139,6 +139,15 @@ def is_here(ask: Ask) -> Answer:
     return SeeOther(url=f"/boxes/{row['number']}/check-in")
 
 
+@page("/boxes/{box}/check-in/person")
+@page("/boxes/{box}/check-in/brought")
+@page("/boxes/{box}/check-in/home")
+@page("/boxes/{box}/check-in/here")
+def back_to_check_in(ask: Ask) -> Answer:
+    """An address of a form, opened by hand or by a change of language: to the page that has the form."""
+    return SeeOther(url=f"/boxes/{box_of(ask)['number']}/check-in")
+
+
 @page("/boxes/{box}/agree", door="box")
 def agreement(ask: Ask) -> Answer:
     """The agreement, to be read and signed on this screen in the visitor's language."""

@@ -133,7 +133,7 @@ def _row_entry(n: int, row: dict[str, str]) -> Entry:
     return Entry(columns=columns | ({"carrier": found} if found else {}), line=n, typed=shown)
 
 
-@page("/boxes/{box}/items/read", door="box")
+@page("/boxes/{box}/read-line", door="box")
 def read(ask: Ask) -> Answer:
     """How a line would be read, while it is being typed."""
     rows = load_rows()
@@ -233,6 +233,13 @@ def changed(ask: Ask) -> Answer:
         with ask.desk.lab.writing() as db:
             rename_photos(db, row["id"], old, new)
     return SeeOther(url=f"/boxes/{row['number']}/items/{quote(new)}?saved=yes")
+
+
+@page("/boxes/{box}/items/{item}/off", door="box")
+@page("/boxes/{box}/items/{item}/photo", door="box")
+def back_to_item(ask: Ask) -> Answer:
+    """An address of a form, opened by hand or by a change of language: to the page that has the form."""
+    return SeeOther(url=f"/boxes/{box_of(ask)['number']}/items/{quote(ask.parts['item'])}")
 
 
 @form("/boxes/{box}/items/{item}/off", door="box")

@@ -141,6 +141,12 @@ def looked_at(ask: Ask) -> Answer:
     return SeeOther(url=f"/boxes/{row['number']}/screening/{quote(line.original.id)}#outcome")
 
 
+@page("/boxes/{box}/screening/{item}/decide")
+def back_to_questions(ask: Ask) -> Answer:
+    """An address of a form, opened by hand or by a change of language: to the page that has the form."""
+    return SeeOther(url=f"/boxes/{box_of(ask)['number']}/screening/{quote(ask.parts['item'])}")
+
+
 @form("/boxes/{box}/screening/{item}/decide", door="staff")
 def decided(ask: Ask) -> Answer:
     """Staff decide; who, what and why is kept in the box."""

@@ -65,6 +65,13 @@ def _language(db: sa.Connection, row: dict[str, Any], ask: Ask) -> str:
     return wanted if wanted in LANGUAGES else ask.lang
 
 
+@page("/boxes/{box}/slips/visit")
+@page("/boxes/{box}/slips/end")
+def back_to_slips(ask: Ask) -> Answer:
+    """An address of a form, opened by hand or by a change of language: to the page that has the form."""
+    return SeeOther(url=f"/boxes/{box_of(ask)['number']}/slips")
+
+
 @form("/boxes/{box}/slips/visit")
 def visit_slip(ask: Ask) -> Answer:
     """A new code, shown on the slip this once; an earlier one opens nothing any more."""
