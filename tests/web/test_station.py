@@ -146,7 +146,7 @@ def test_the_live_page_shows_reels_times_thread_and_meters(desk, screen, box):
     page = screen.look("/station").text
     assert 'data-view="live"' in page and 'data-growing="1"' in page
     assert "12:34" in page and "about 17 min to go" in page  # a side of a 60-minute cassette: 1800 s - 754 s
-    assert 'class="reels"' in page and 'class="thread live"' in page and "-9 dB" in page
+    assert 'class="reels"' in page and 'class="thread live"' in page and "−9 dB" in page
     assert "Nothing to do now" in page
 
 

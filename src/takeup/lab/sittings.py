@@ -105,11 +105,11 @@ def end_sitting(db: sa.Connection, station_id: str) -> None:
     db.execute(ended.values(ended_at=now(), version=SITTING.c.version + 1))
 
 
-def newest_capture(db: sa.Connection, station_id: str, box_id: int | None) -> dict[str, Any] | None:
-    """The capture that a screen shows: the newest of the box that sits here, or one that nobody's box claims yet."""
-    whose = CAPTURE.c.box_id == box_id if box_id is not None else CAPTURE.c.box_id.is_(None)
+def newest_capture(db: sa.Connection, station_id: str, sitting: dict[str, Any]) -> dict[str, Any] | None:
+    """The capture that a screen shows: the newest of the box that sits here, or one of no box begun since it sits."""
+    nobodys = sa.and_(CAPTURE.c.box_id.is_(None), CAPTURE.c.begun_at >= sitting["begun_at"])
     found = rows(
-        db, CAPTURE, CAPTURE.c.station_id == station_id, sa.or_(whose, CAPTURE.c.box_id.is_(None)),
+        db, CAPTURE, CAPTURE.c.station_id == station_id, sa.or_(CAPTURE.c.box_id == sitting["box_id"], nobodys),
         order=[CAPTURE.c.begun_at.desc(), CAPTURE.c.id.desc()],
     )  # fmt: skip
     return found[0] if found else None

@@ -32,7 +32,7 @@ class Reel:
 def reel_for(carrier: str, side_s: float, rows: Rows) -> Reel | None:
     """The reels of a carrier whose side or reel plays ``side_s``; None for what has no reels or has no rows.
 
-    A cassette is thinner the longer it plays (rows ``sound.reel``); of its sorts the shortest that holds the side is taken.
+    A cassette is thinner the longer it plays (rows ``sound.reel``); the shortest sort that holds the side is taken.
     """
     if carrier == "cassette":
         about = rows.section("sound.reel")
@@ -60,7 +60,12 @@ def reels(reel: Reel, taken_s: float, side_s: float) -> str:
     packs = [reel.radius_mm(side_s - taken_s) * scale, reel.radius_mm(taken_s) * scale]
     of_second = (REACH**2 - hub**2) / reel.full_s
     drawn = "".join(_reel(x, radius, hub, name) for x, radius, name in zip(MIDDLES, packs, ("left", "right")))
-    tape = f"M{MIDDLES[0] - 40:g} {RISE + 60:g}L{MIDDLES[0] + 40:g} 190H{MIDDLES[1] - 40:g}L{MIDDLES[1] + 40:g} {RISE + 60:g}"
+    ends = [
+        (MIDDLES[0] - 0.5 * packs[0], RISE + 0.866 * packs[0]),
+        (MIDDLES[1] + 0.5 * packs[1], RISE + 0.866 * packs[1]),
+    ]
+    (x, y), (to_x, to_y) = ends
+    tape = f"M{x:.1f} {y:.1f}L{MIDDLES[0] + 40:g} 192H{MIDDLES[1] - 40:g}L{to_x:.1f} {to_y:.1f}"
     return (
         f'<svg class="reels" viewBox="0 0 {WIDTH} {HEIGHT}" aria-hidden="true" focusable="false" '
         f'data-hub2="{hub**2:.3f}" data-of-second="{of_second:.6f}" data-side="{side_s:.1f}">'

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from sqlalchemy import Connection
+
 from takeup.errors import TakeupError
-from takeup.files.beside import is_part
 from takeup.lab.asked import answer, ask_somebody
 from takeup.lab.live import note_event
 from takeup.lab.people import note_wrong, tried_too_often
@@ -29,7 +32,7 @@ from takeup.web.entrance import box_given, code_keys, too_often
 from takeup.web.pages import form, page
 from takeup.web.station_state import look_of, state_of
 
-ANSWERS = ("again", "go-on", "ask")
+ANSWERS = ("again", "go-on")
 WIDEST_PX = 16_000
 
 
@@ -134,7 +137,7 @@ def stepped(ask: Ask) -> Answer:
     return SeeOther(url=f"/station{view}")
 
 
-def _steps_of(ask: Ask, sitting: dict) -> int:
+def _steps_of(ask: Ask, sitting: dict[str, Any]) -> int:
     with ask.desk.lab.reading() as db:
         place = station(db, ask.who.station_id or "")
         if place is None:
@@ -165,42 +168,36 @@ def answered(ask: Ask) -> Answer:
         if row["answered_at"]:
             return SeeOther(url="/station")  # answered meanwhile, here or at the desk: what was said first stands
         answer(db, asked_id, ask.version, said=said, who=f"visitor, box {sitting['number']}")
-        if said == "again" and not _grows(db, station_id, sitting["box_id"]):
+        if said == "again" and not _grows(db, station_id, sitting):
             choose_original(db, sitting["id"], None, sitting["item"], sitting["part"])
-        if said == "ask":
-            _ring(db, station_id, sitting, about=row)
         seq = note_event(db, station_id, "answer", {"asked": asked_id, "said": said})
     ask.desk.wire.tell(station_id, "answer", {"asked": asked_id, "said": said}, seq)
     return SeeOther(url="/station")
 
 
-def _grows(db, station_id: str, box_id: int) -> bool:
-    capture = newest_capture(db, station_id, box_id)
+def _grows(db: Connection, station_id: str, sitting: dict[str, Any]) -> bool:
+    capture = newest_capture(db, station_id, sitting)
     return capture is not None and capture["state"] == "growing"
 
 
 @form("/station/bell", door="screen")
 def rung(ask: Ask) -> Answer:
     """Call the librarian; it stays until staff answer, and ringing twice is one call."""
-    station_id = ask.who.station_id or ""
+    station_id, number = ask.who.station_id or "", None
     with ask.desk.lab.writing() as db:
         sitting = sitting_now(db, station_id)
-        number = _ring(db, station_id, sitting)
-        seq = note_event(db, station_id, "bell", {"asked": number}) if number else None
-    if seq:
+        box_id = sitting["box_id"] if sitting else None
+        standing = waiting_here(db, station_id, box_id)
+        if not any(row["kind"] == "bell" for row in standing):
+            about = [row["id"] for row in standing if row["kind"] == "finding"]
+            number = ask_somebody(
+                db, station_id, "bell", f"{station_id}/{now()}", facts={"about": about}, box_id=box_id,
+                item=sitting["item"] if sitting else "",
+            )  # fmt: skip
+            seq = note_event(db, station_id, "bell", {"asked": number})
+    if number:
         ask.desk.wire.tell(station_id, "bell", {"asked": number}, seq)
     return SeeOther(url="/station")
-
-
-def _ring(db, station_id: str, sitting: dict | None, about: dict | None = None) -> int | None:
-    """A bell of this station; None when one is waiting already."""
-    if any(row["kind"] == "bell" for row in waiting_here(db, station_id, sitting["box_id"] if sitting else None)):
-        return None
-    facts = {"about": about["id"], "finding": about["facts"]} if about else {}
-    return ask_somebody(
-        db, station_id, "bell", f"{station_id}/{now()}", facts=facts, box_id=sitting["box_id"] if sitting else None,
-        item=sitting["item"] if sitting else "",
-    )  # fmt: skip
 
 
 @page("/station/listen", door="screen")
@@ -221,7 +218,7 @@ def listened(ask: Ask) -> Answer:
     if sitting is None or capture is None:
         raise Refused(ask.words("This place cannot be heard on this screen."), status=403)
     path = (ask.desk.boxes / sitting["folder"] / capture["stored"]).resolve() if capture["stored"] else None
-    if path is None or is_part(path) or not path.is_relative_to(ask.desk.boxes.resolve()) or not path.is_file():
+    if path is None or not path.is_relative_to(ask.desk.boxes.resolve()) or not path.is_file():
         raise Refused(ask.words("This place can be heard when the capture is stored in the box."), status=404)
     try:
         return Document(body=listen(path, at_s), kind="audio/wav")

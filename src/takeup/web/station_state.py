@@ -32,6 +32,7 @@ from takeup.words.units import clock
 
 MOST_SHOWN = 6  # findings told in words; the rest are knots on the thread and a count
 FIRST_SENTENCE = re.compile(r"^.*?(?:[.](?=\s+[A-Z])|。|[.]$)", re.S)
+FRESH_S = 180.0  # what is worth a look is the screen's one sentence for so long, then a knot and a line below
 VOLUME = 40  # per cent, until staff set another
 
 
@@ -91,7 +92,7 @@ def state_of(ask: Ask) -> dict[str, Any]:
         box_id = sitting["box_id"] if sitting else None
         waiting = waiting_here(db, station_id, box_id)
         others = waiting_for_others(db, station_id, box_id)
-        capture = newest_capture(db, station_id, box_id) if sitting else None
+        capture = newest_capture(db, station_id, sitting) if sitting else None
         found = findings_of(db, capture["id"]) if capture else []
         seq = last_event(db, station_id)
         originals = _originals(ask, sitting, place)
@@ -109,7 +110,7 @@ def state_of(ask: Ask) -> dict[str, Any]:
     if original is not None:
         facts |= {"carrier": carrier_name(original.carrier, ask.lang), "parts": parts_of(original)}
     facts["view"] = _view(ask, facts, capture, tongues.get(ask.lang))
-    facts |= _steps_facts(tongues, sitting, ask.lang) | _live_facts(ask, capture, found, original)
+    facts |= _steps_facts(tongues, sitting, ask.lang) | _live_facts(ask, capture, found, original, facts["redo"])
     return facts
 
 
@@ -176,7 +177,7 @@ def _question(row: Mapping[str, Any], lang: str) -> dict[str, Any]:
     finding = facts.get("finding") or {}
     at_s = finding.get("from_s")
     return {
-        "id": row["id"], "version": row["version"], "item": row["item"], "verdict": row["verdict"], "at_s": at_s,
+        "id": row["id"], "key": row["key"], "version": row["version"], "at_s": at_s,
         "capture": row["capture_id"], "from": clock(max(0.0, at_s - BEFORE_S)) if at_s is not None else "",
         "told": told(lang, facts.get("words") or {}), "drawn": drawn_for(str(finding.get("name") or "")),
     }  # fmt: skip
@@ -191,30 +192,52 @@ def drawn_for(finding: str) -> Markup:
     return Markup("")
 
 
-def _live_facts(ask: Ask, capture: Any, found: list[dict[str, Any]], original: Original | None) -> dict[str, Any]:
+def _live_facts(
+    ask: Ask, capture: Any, found: list[dict[str, Any]], original: Original | None, asked: list[dict[str, Any]]
+) -> dict[str, Any]:
     """The capture in hand: reels, thread, times, what was found."""
     outlines = getattr(ask.desk.wire, "outlines", None)
     step_s, heights, heard_s = outlines.of(capture["id"]) if capture and outlines else (0.5, [], 0.0)
+    if capture and not heights and (kept := capture["facts"].get("outline")):
+        step_s, heights = kept["step_s"], kept["heights"]
     seconds = max(float(capture["seconds"] or 0.0), heard_s) if capture else 0.0
     whole_s, assumed = expected(original) if original else (0.0, True)
     grave = [one for one in found if one["finding"]["verdict"] in ("look", "redo")]
-    order = sorted(grave, key=lambda one: (one["finding"]["verdict"] != "redo", -(one["finding"].get("from_s") or 0.0)))
+    first = {one["key"] for one in asked[:1]}  # it stands above, large
+    order = sorted(
+        [one for one in grave if one.get("key") not in first],
+        key=lambda one: (one["finding"]["verdict"] != "redo", -_place_s(one)),
+    )
+    news = [one for one in order if one["finding"]["verdict"] == "look" and _place_s(one) > seconds - FRESH_S]
     reel = reel_for(original.carrier, whole_s, load_rows()) if original and whole_s else None
-    knots = [(one["finding"]["verdict"], float(one["finding"].get("from_s") or 0.0)) for one in grave]
+    knots = [(one["finding"]["verdict"], _place_s(one)) for one in grave]
     moving = bool(whole_s)
     return {
         "capture": capture, "seconds": seconds, "whole_s": whole_s, "assumed": assumed, "moving": moving,
         "left_min": max(0, round((whole_s - seconds) / 60)), "clock_now": clock(seconds),
         "growing": bool(capture) and capture["state"] == "growing",
-        "levels": (ask.desk.wire.levels.get(ask.who.station_id or "") or {}).get("levels") or {},
+        "levels": _levels(ask, capture),
         "reels": Markup(reels(reel, seconds, whole_s)) if reel else "",
         "thread": Markup(
             live_thread(seconds=seconds, whole_s=whole_s, knots=knots, heights=heights, step_s=step_s)
         ) if moving else "",
+        "fresh": _found(news[0], ask.lang) if news else None,
         "found": [_found(one, ask.lang) for one in order[:MOST_SHOWN]],
         "more": max(0, len(order) - MOST_SHOWN), "grave": len(grave),
         "medium": load_rows().value(f"carriers.{original.carrier}.medium") if original else "",
     }  # fmt: skip
+
+
+def _place_s(one: Mapping[str, Any]) -> float:
+    return float(one["finding"].get("from_s") or 0.0)
+
+
+def _levels(ask: Ask, capture: Any) -> Mapping[str, Any]:
+    """The last meters told of this capture."""
+    last = ask.desk.wire.levels.get(ask.who.station_id or "") or {}
+    if capture and last.get("capture", capture["id"]) == capture["id"] and last.get("levels"):
+        return dict(last["levels"])
+    return dict((capture["facts"] if capture else {}).get("levels") or {})
 
 
 def _found(one: Mapping[str, Any], lang: str) -> dict[str, Any]:

@@ -89,7 +89,7 @@ function meter(side, levels) {
   const peak = levels[`${side}_peak_dbfs`];
   drawn.querySelector(".now-level").setAttribute("width", cut(levels[`${side}_dbfs`]).toFixed(1));
   drawn.querySelector(".peak").setAttribute("d", `M${cut(peak).toFixed(1)} 0v24`);
-  document.getElementById(`figure-${side}`).textContent = typeof peak === "number" ? `${Math.max(-99, Math.round(peak))} dB` : "";
+  document.getElementById(`figure-${side}`).textContent = typeof peak === "number" ? `${Math.max(-99, Math.round(peak))} dB`.replace("-", "−") : "";
 }
 
 function run(seconds) {
