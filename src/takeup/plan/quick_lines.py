@@ -161,7 +161,8 @@ def read_paste(text: str, rows: Rows) -> Entries:
         for number, line in enumerate(text.splitlines(), 1):
             found += read_line(line, rows, number)
         return Entries(lines=tuple(found))
-    columns, head, entries = None, "", []
+    columns: list[str] | None = None
+    head, entries = "", list[Entry]()
     for number, typed, values in _table(text, between):
         if columns is None and not entries and _heads(values, rows):
             columns, head = [_column(value, rows) for value in values], typed
@@ -173,8 +174,11 @@ def read_paste(text: str, rows: Rows) -> Entries:
 def _table(text: str, between: str) -> Iterator[tuple[int, str, list[str]]]:
     """Each row with the line it begins on and as it was typed; a quote that is never closed is a mark like another."""
     lines = text.splitlines()
-    quoting = csv.QUOTE_MINIMAL if text.count('"') % 2 == 0 else csv.QUOTE_NONE
-    reader = csv.reader([f"{line}\n" for line in lines], delimiter=between, quoting=quoting)
+    rows = [f"{line}\n" for line in lines]
+    if text.count('"') % 2 == 0:
+        reader = csv.reader(rows, delimiter=between)
+    else:
+        reader = csv.reader(rows, delimiter=between, quoting=csv.QUOTE_NONE)
     begun = 0
     try:
         for values in reader:
