@@ -37,7 +37,7 @@ from takeup.tasks.take import take
 
 SOUND_HZ, BED_PPI, FILM_PX = 48000, 200, (480, 360)
 BED_IN = (6.0, 8.0)  # a small scanner's glass
-LOUD_S, LOUDER = (14.0, 16.5), 9.0  # somebody turned the input up, and down again
+LOUD_S, LOUDER = (14.0, 16.5), 4.5  # somebody turned the input up, and down again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
