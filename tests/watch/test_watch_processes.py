@@ -113,7 +113,7 @@ def test_two_growing_at_once_end_like_check_and_lie_in_the_box(tmp_path, ends):
 
 
 def test_killed_in_mid_capture_with_the_desk_away_everything_arrives_once_in_order(tmp_path, ends):
-    """The desk goes away after a capture began, the watch is killed while it grows and started again; then both are back."""
+    """The desk goes away after the beginning, the watch is killed while the file grows; then both come back."""
     home = Home(tmp_path)
     home.sit("cassette-1", "k1", "a")
     desk = DeskProcess(home.folder)

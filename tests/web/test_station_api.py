@@ -335,7 +335,7 @@ def test_pieces_go_on_from_what_is_proved_whatever_lies_behind_it(desk, station,
     data = sound * 20
     station.send(station.begin(), station.end(data), station.whole(data))
     station.piece(0, data[:PIECE])
-    (part,) = (desk.home / "incoming").iterdir()
+    (part,) = (desk.home / "incoming").rglob("pieces")
     with part.open("ab") as file:
         file.write(b"unproved" * 1000)
     assert station.stands()["received"] == PIECE

@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 
 from takeup.errors import CopyDiffers, NotPossible
-from takeup.files.beside import PART, cannot_write, flush_folder
+from takeup.files.beside import PART, cannot_write, discard_part_folder, flush_folder
 from takeup.files.copy import open_quietly
 
 PIECE_BYTES = 4 << 20
@@ -15,7 +15,12 @@ PIECE_BYTES = 4 << 20
 
 def part_of(folder: Path, name: str) -> Path:
     """Where the pieces of a file are gathered; ``name`` is ours, never the sender's."""
-    return folder / f"{name}{PART}"
+    return folder / f"{name}{PART}" / "pieces"
+
+
+def whole_of(folder: Path, name: str, called: str) -> Path:
+    """Where the file lies once it is whole, under the name it is ``called``: a safe one."""
+    return folder / f"{name}{PART}" / "whole" / called
 
 
 def lie_here(part: Path, stated: int) -> int:
@@ -95,9 +100,4 @@ def into_place(part: Path, target: Path) -> Path:
 
 def let_go(folder: Path, name: str) -> None:
     """Take away what was gathered of a file that is in its box now, or begins again: ours, in our own folder."""
-    part_of(folder, name).unlink(missing_ok=True)
-    place = folder / name
-    if place.is_dir() and not place.is_symlink():
-        for path in place.iterdir():
-            path.unlink(missing_ok=True)
-        place.rmdir()
+    discard_part_folder(folder / f"{name}{PART}")

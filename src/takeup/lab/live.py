@@ -108,6 +108,22 @@ def captures_at(db: sa.Connection, station_id: str, states: Iterable[str] = ("gr
     )  # fmt: skip
 
 
+def coming_in(db: sa.Connection, most: int = 5) -> dict[str, list[dict[str, Any]]]:
+    """What is captured or on its way at each station, with the number of its box; the newest first, some of each."""
+    asked = (
+        sa.select(CAPTURE, BOX.c.number.label("box"))
+        .outerjoin(BOX, BOX.c.id == CAPTURE.c.box_id)
+        .where(CAPTURE.c.state.in_(("growing", "whole", "moving")))
+        .order_by(CAPTURE.c.begun_at.desc())
+    )
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in db.execute(asked).mappings():
+        of_station = found.setdefault(row["station_id"], [])
+        if len(of_station) < most:
+            of_station.append(dict(row) | {"box": row["box"] or ""})
+    return found
+
+
 def for_whom(db: sa.Connection) -> list[dict[str, Any]]:
     """Captures that are whole and that nobody has said whose they are, the oldest first."""
     nobody = sa.or_(CAPTURE.c.box_id.is_(None), CAPTURE.c.item == "")
@@ -165,6 +181,12 @@ def order(db: sa.Connection, station_id: str, box_id: int | None, kind: str, key
 def orders_for(db: sa.Connection, station_id: str) -> list[dict[str, Any]]:
     """What waits for a station's takeup, the oldest first."""
     return rows(db, ORDER, ORDER.c.station_id == station_id, ORDER.c.state == "waiting", order=ORDER.c.id)
+
+
+def orders_waiting(db: sa.Connection) -> dict[str, int]:
+    """How many orders wait for each station."""
+    asked = sa.select(ORDER.c.station_id, sa.func.count()).where(ORDER.c.state == "waiting")
+    return {row[0]: row[1] for row in db.execute(asked.group_by(ORDER.c.station_id))}
 
 
 def order_done(db: sa.Connection, order_id: int, state: str, why: str) -> None:

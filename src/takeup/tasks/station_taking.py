@@ -10,7 +10,7 @@ from typing import Any
 from takeup import __version__
 from takeup.errors import TakeupError
 from takeup.files.names import safe_name
-from takeup.files.pieces import into_place, let_go, lie_here, part_of
+from takeup.files.pieces import into_place, let_go, lie_here, part_of, whole_of
 from takeup.files.station import Seen, look
 from takeup.lab import live
 from takeup.lab.port import Lab, one
@@ -119,7 +119,7 @@ def _from_the_beginning(lab: Lab, home: Path, row: dict[str, Any], *, shared: bo
 
 def _gathered(home: Path, row: dict[str, Any]) -> Path | None:
     """The file put together of its pieces, if it was."""
-    path = home / INCOMING / row["id"] / safe_name(row["name"])
+    path = whole_of(home / INCOMING, row["id"], safe_name(row["name"]))
     return path if path.is_file() and path.stat().st_size == row["bytes"] else None
 
 
@@ -129,7 +129,7 @@ def _put_together(home: Path, row: dict[str, Any]) -> Path | None:
         return whole
     if lie_here(part, row["received"]) != row["bytes"]:
         return None
-    return into_place(part, home / INCOMING / row["id"] / safe_name(row["name"]))
+    return into_place(part, whole_of(home / INCOMING, row["id"], safe_name(row["name"])))
 
 
 def _remember(folder: Path, settings: Settings, row: dict[str, Any], stored: Path, item: str) -> bool:

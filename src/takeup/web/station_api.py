@@ -24,7 +24,9 @@ from takeup.work.workers import ask_for
 MOST_EVENTS = 16_000_000  # bytes of a batch: a report of many hours is in one event
 MOST_NOW = 400_000
 HEARD_EVERY_S = 5.0  # how often it is written down that a station was heard
+ORDERS_EVERY_S = 2.0
 _heard: dict[tuple[str, str], float] = {}
+_looked: dict[tuple[str, str], float] = {}
 _taking: dict[str, bool] = {}  # captures being taken into their boxes; True: asked for again meanwhile
 _writing: dict[str, threading.Lock] = {}
 _guard = threading.Lock()
@@ -71,8 +73,7 @@ def now(ask: Ask) -> Answer:
     for facts in moments:
         ask.desk.wire.tell(_station(ask), "progress", facts)
     _note_heard(ask)
-    with ask.desk.lab.reading() as db:
-        return Told(facts={"orders": len(live.orders_for(db, _station(ask)))})
+    return Told(facts={"orders": _orders_waiting(ask)})
 
 
 @page("/station-api/captures/{capture}", door="station")
@@ -228,6 +229,16 @@ def _lock(capture_id: str) -> threading.Lock:
             for key in [key for key, lock in _writing.items() if not lock.locked()]:
                 del _writing[key]
         return _writing.setdefault(capture_id, threading.Lock())
+
+
+def _orders_waiting(ask: Ask) -> int:
+    """How many orders wait for the station, looked up every other second."""
+    key, moment = (str(ask.desk.home), _station(ask)), time.monotonic()
+    if moment - _looked.get(key, -ORDERS_EVERY_S) < ORDERS_EVERY_S:
+        return 0
+    _looked[key] = moment
+    with ask.desk.lab.reading() as db:
+        return len(live.orders_for(db, _station(ask)))
 
 
 def _note_heard(ask: Ask) -> None:

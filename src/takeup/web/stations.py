@@ -12,8 +12,6 @@ from takeup.lab import live
 from takeup.lab.boxes import box_numbered, open_boxes
 from takeup.lab.people import note_wrong, tried_too_often
 from takeup.lab.places import station, stations
-from takeup.lab.port import one
-from takeup.lab.schema import BOX
 from takeup.tasks.station_taking import picture_of
 from takeup.web.ask import Answer, Ask, Document, Refused, SeeOther, Shown, Told
 from takeup.web.entrance import too_often
@@ -112,20 +110,12 @@ def _station(ask: Ask, db: Any) -> dict[str, Any]:
 def _facts(ask: Ask) -> dict[str, Any]:
     with ask.desk.lab.reading() as db:
         places = stations(db)
-        growing = {
-            place["id"]: live.captures_at(db, place["id"], ("growing", "whole", "moving"))[:5] for place in places
-        }
-        waiting = live.for_whom(db)
-        boxes = open_boxes(db)
-        numbers = {row["box_id"]: one(db, BOX, BOX.c.id == row["box_id"]) for rows in growing.values() for row in rows}
-        orders = {place["id"]: len(live.orders_for(db, place["id"])) for place in places}
+        captures, orders, waiting = live.coming_in(db), live.orders_waiting(db), live.for_whom(db)
+        boxes = open_boxes(db) if waiting else []
     for place in places:
-        place["here"] = _here(place["heard_at"])
-        place["captures"] = [
-            capture | {"box": (numbers[capture["box_id"]] or {}).get("number", "")} for capture in growing[place["id"]]
-        ]
-        place["orders"] = orders[place["id"]]
-    whose = [(box, _items(ask, box)) for box in boxes] if waiting else []
+        about = {"here": _here(place["heard_at"]), "captures": captures.get(place["id"], [])}
+        place |= about | {"orders": orders.get(place["id"], 0)}
+    whose = [(box, _items(ask, box)) for box in boxes]
     return {
         "places": places, "waiting": waiting, "whose": whose, "code": "", "code_for": "",
         "address": _address(ask),

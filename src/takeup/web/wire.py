@@ -16,6 +16,7 @@ from typing import Any
 from takeup.web.outline import Outlines
 
 BEAT_S = 10  # a line of nothing, so that a dead connection is noticed
+METERS_S = 0.1  # meters of several stations are gathered so long and handed on together
 MOST_WAITING = 500  # a page that does not read so many events is let go; it comes back and asks for the rest
 
 
@@ -25,6 +26,7 @@ class _Reader:
     waiting: deque[str] = field(default_factory=deque)
     news: asyncio.Event = field(default_factory=asyncio.Event)
     gone: bool = False
+    urgent: bool = False  # something waits that is no meter
 
 
 class Wire:
@@ -48,12 +50,13 @@ class Wire:
         if self.loop is None or self.closing:
             return
         text = _event(kind, {"station": station} | facts, seq)
-        self.loop.call_soon_threadsafe(self._hand_out, station, text)
+        self.loop.call_soon_threadsafe(self._hand_out, station, text, kind != "progress")
 
-    def _hand_out(self, station: str, text: str) -> None:
+    def _hand_out(self, station: str, text: str, urgent: bool) -> None:
         for reader in self.readers:
             if reader.stations is None or station in reader.stations:
                 reader.waiting.append(text)
+                reader.urgent |= urgent
                 if len(reader.waiting) > MOST_WAITING:
                     reader.gone = True
                 reader.news.set()
@@ -83,15 +86,17 @@ class Wire:
                 seen = max(seen, seq)
                 yield _event(kind, {"station": station} | facts, seq)
             while not reader.gone:
-                while reader.waiting:
-                    text = reader.waiting.popleft()
-                    if not _told_already(text, seen):
-                        yield text
+                texts, reader.urgent = list(reader.waiting), False
+                reader.waiting.clear()
                 reader.news.clear()
+                if together := "".join(text for text in texts if not _told_already(text, seen)):
+                    yield together  # one piece of the stream for all of them: each costs more than what it carries
                 if reader.waiting or reader.gone:
                     continue
                 try:
                     await asyncio.wait_for(reader.news.wait(), BEAT_S)
+                    if not reader.urgent and not reader.gone:
+                        await asyncio.sleep(METERS_S)
                 except TimeoutError:
                     yield ": still here\n\n"
         finally:
