@@ -21,6 +21,7 @@ from takeup.web.pages import form, page
 LONGEST_TEXT = 2_000
 SEARCH_DAYS = 60  # a lab that is full for two months has a waiting list
 OFFERED, OFFERED_A_DAY = 9, 3  # as many as are read out on the telephone, over several days
+APART_MIN = 90  # two starts nearer than that are one offer to somebody who is asked when they can come
 PARTS_OF_DAY = {"any": (0, 1440), "morning": (0, 720), "afternoon": (720, 1440), "late": (900, 1440)}
 USUAL_MIN = 120
 
@@ -145,15 +146,16 @@ def offers(
         visitor=visitor_of(person_id) if person_id else "",
     )  # fmt: skip
     told: list[Booking] = []
-    on_day: dict[dt.date, int] = {}
+    on_day: dict[dt.date, list[int]] = {}
     for one in free_starts(
         lab_of(db, begins, last), bookings_between(db, begins, last, but=but), wish, last, between=between
     ):
         if told and (told[-1].day, told[-1].start) == (one.day, one.start):
             continue
-        if day is None and on_day.get(one.day, 0) >= OFFERED_A_DAY:
+        there = on_day.setdefault(one.day, [])
+        if day is None and (len(there) >= OFFERED_A_DAY or (there and one.start < there[-1] + APART_MIN)):
             continue
-        on_day[one.day] = on_day.get(one.day, 0) + 1
+        there.append(one.start)
         told.append(one)
         if day is None and len(told) >= most:
             break

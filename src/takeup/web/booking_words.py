@@ -20,7 +20,7 @@ def station_name(station: Mapping[str, Any], lang: str) -> str:
 
 def kind_name(kind: str, lang: str) -> str:
     """What a kind of station plays, as people call it."""
-    known = f"station.{kind}" in load_sentences("terms")
+    known = any(key.startswith(f"station.{kind}.") or key == f"station.{kind}" for key in load_sentences("terms"))
     return say("terms", f"station.{kind}", lang) if known else kind
 
 

@@ -165,7 +165,7 @@ def _where(row: dict[str, Any]) -> str:
     if row["kind"] == "gift":
         return "/gifts"
     if row["kind"] == "finding" and row["number"]:
-        return f"/boxes/{row['number']}"
+        return f"/boxes/{row['number']}/captures"
     if row["kind"] == "drive" and row["number"]:
         return f"/boxes/{row['number']}"
     return ""

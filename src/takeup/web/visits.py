@@ -65,6 +65,7 @@ def visits(ask: Ask) -> Answer:
         facts=facts
         | page_words(ask)
         | {
+            "step": lab.rules.step,
             "days": [{"day": day.isoformat(), "open": open_spans(lab.week, day)} for day in days],
             "cells": cells,
             "free": free,

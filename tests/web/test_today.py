@@ -1,0 +1,315 @@
+"""The librarian's day: what stands on it, that it fits one screen, that a bell is there within two seconds."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import shutil
+import threading
+import time
+
+import pytest
+import uvicorn
+
+from takeup.lab.asked import ask_somebody
+from takeup.lab.day import day_of
+from takeup.lab.hours import here, zone_of
+from takeup.lab.logbook import write_log
+from takeup.lab.places import set_down
+from takeup.lab.port import add, change, now, one, rows
+from takeup.lab.schema import ASKED, BOX, CAPTURE, JOB, PERSON, SETTING, STATION, VISIT
+from takeup.lab.visits import Slot, book
+from takeup.tasks.demo_visits import fill_visits
+from web.conftest import PASSWORD
+
+CHROMIUM = shutil.which("chromium")
+needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this computer")
+
+
+def _utc(hour, minute=0, day=4):
+    return dt.datetime(2031, 3, day, hour, minute, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def in_utc(desk):
+    """Where the lab's clock is that of the tests' arithmetic: opening 10 to 18, Tuesday 4 March 2031."""
+    with desk.lab.writing() as db:
+        add(db, SETTING, key="zone", value="Etc/UTC")
+        person = add(db, PERSON, name="Ada Nieuwland", contact="", lang="en", made_at=now(), forget_on="")
+        slot = Slot(station_id="video-1", day=dt.date(2031, 3, 4), start=600, end=720)
+        book(db, slot, person_id=person, by="Maren", brings="two tapes")
+    return desk
+
+
+@pytest.mark.parametrize(
+    ("moment", "shows", "overdue"),
+    [
+        (_utc(9, 59), "booked", False),
+        (_utc(10, 0), "booked", False),
+        (_utc(10, 1), "late", False),
+        (_utc(10, 15), "late", False),
+        (_utc(10, 16), "late", True),  # the row says 15 minutes; exactly so many are still in time
+        (_utc(12, 0, day=5), "late", True),
+        (_utc(12, 0, day=3), "booked", False),
+    ],
+)
+def test_who_is_late_and_whose_time_may_be_given_away(in_utc, moment, shows, overdue):
+    with in_utc.lab.reading() as db:
+        (visit,) = day_of(db, "2031-03-04", moment)["visits"]
+    assert (visit["shows"], visit["overdue"]) == (shows, overdue)
+
+
+def test_whoever_said_they_come_later_is_late_from_then_on(in_utc):
+    with in_utc.lab.writing() as db:
+        change(db, VISIT, 1, None, late_min=15)
+        (visit,) = day_of(db, "2031-03-04", _utc(10, 15))["visits"]
+        assert visit["shows"] == "booked"
+        (visit,) = day_of(db, "2031-03-04", _utc(10, 31))["visits"]
+        assert (visit["shows"], visit["overdue"]) == ("late", True)
+
+
+def test_free_times_of_the_day_begin_at_the_next_step(in_utc):
+    """12:00 to 18:00 is free at the video station; at 12:10 the next start is 12:30, four hours at most."""
+    with in_utc.lab.reading() as db:
+        day = day_of(db, "2031-03-04", _utc(12, 10))
+    video = next(place for place in day["stations"] if place["id"] == "video-1")
+    assert video["gaps"] == [{"start": 750, "end": 990, "most": 240}]
+    assert day["hours"] == (10, 18) and day["now"] == 730
+
+
+def test_an_empty_day_says_so(maren, desk):
+    with desk.lab.writing() as db:
+        days = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+        add(db, SETTING, key="opening", value={day: [["00:00", "24:00"]] for day in days})
+    page = maren.look("/today").text
+    for said in ("Nobody is booked today.", "Nothing waits for you.", "No capture was judged good on this day yet."):
+        assert said in page
+
+
+def test_a_closed_day_says_so(maren, desk):
+    with desk.lab.writing() as db:
+        add(db, SETTING, key="closed", value=["2031-03-04"])
+    assert "The lab is closed on this day." in maren.look("/today?day=2031-03-04").text
+
+
+@pytest.mark.parametrize("day", ["nonsense", "9999-99-99", "0001-01-01", "2031-03-04'--", "😀"])
+def test_a_day_that_is_none_shows_today(maren, day):
+    assert maren.look("/today", params={"day": day}).status_code == 200
+
+
+def test_what_is_good_asks_for_nothing_and_is_counted_by_the_labs_day(in_utc):
+    with in_utc.lab.writing() as db:
+        for name, verdict, at in (
+            ("a", "good", "2031-03-04T00:00:00.000+00:00"),
+            ("b", "good", "2031-03-04T23:59:59.000+00:00"),
+            ("c", "look", "2031-03-04T12:00:00.000+00:00"),
+            ("d", "good", "2031-03-05T00:00:00.000+00:00"),
+        ):
+            add(db, CAPTURE, id=name, station_id="video-1", name=name, state="taken", verdict=verdict, begun_at=at)
+        assert day_of(db, "2031-03-04")["good"] == 2
+        change(db, SETTING, "zone", None, value="Asia/Shanghai")  # there "b" and "d" lie on the 5th
+        assert day_of(db, "2031-03-04")["good"] == 1
+        assert day_of(db, "2031-03-05")["good"] == 2
+
+
+def test_what_is_ready_and_what_was_left_behind(maren, desk, box):
+    with desk.lab.writing() as db:
+        ended = "2031-03-04T14:31:00.000+00:00"
+        add(db, JOB, kind="pack", box_id=box["id"], state="done", ended_at=ended, by="", made_at=ended)
+        change(db, BOX, box["id"], None, originals_in=7, originals_out=6)
+        write_log(db, "lost", "SD card <b>", who="Maren", still_open=True)
+    page = maren.look("/today").text
+    assert "packed, not on a drive yet" in page and "7 originals in, 6 out" in page and "SD card &lt;b&gt;" in page
+    with desk.lab.writing() as db:
+        add(db, JOB, kind="deliver", box_id=box["id"], state="done", ended_at=ended, by="", made_at=ended)
+    assert re.search(r"drive read back \d\d:31", maren.look("/today").text)
+    with desk.lab.writing() as db:
+        change(db, BOX, box["id"], None, closed_at=now(), originals_out=7)
+    assert "drive read back" not in maren.look("/today").text
+
+
+def test_a_bell_stays_until_somebody_answers_and_only_once(maren, ola, desk):
+    with desk.lab.writing() as db:
+        ask_somebody(db, "video-1", "bell", "b/1")
+    where, stale = ola.fields("/today", "/today/answered")
+    assert "Somebody rang the bell." in maren.look("/today").text
+    assert "Somebody rang the bell." in maren.look("/today").text
+    assert maren.send("/today", "/today/answered", follow=False).status_code == 303
+    assert "Somebody rang the bell." not in maren.look("/today").text
+    assert ola.client.post(where, data=stale).status_code == 409
+    with desk.lab.reading() as db:
+        assert (one(db, ASKED)["who"], one(db, ASKED)["answer"]) == ("Maren", "done")
+
+
+def test_more_questions_than_fit_are_one_press_away(maren, desk):
+    with desk.lab.writing() as db:
+        for number in range(9):
+            words = {"en": {"why": f"Speck number {number}."}, "zh-Hans": {"why": f"斑点 {number}"}}
+            ask_somebody(db, "flatbed-1", "drift", f"d/{number}", facts={"words": words})
+        ask_somebody(db, "video-1", "bell", "b/1")
+    page = maren.look("/today").text
+    assert page.index("Somebody rang the bell.") < page.index("Speck number 0.")
+    assert "and 5 more" in page and "Speck number 8." not in page
+    assert "Speck number 8." in maren.look("/today/eyes").text
+    assert "斑点 8" in maren.look("/today/eyes?lang=zh-Hans").text
+
+
+@pytest.mark.parametrize(
+    "fact", [{}, {"words": None}, {"finding": None}, {"words": {"en": "plain"}}, {"finding": {"name": "no such"}}]
+)
+@pytest.mark.parametrize("kind", ["finding", "bell", "drift", "drive", "gift", "of a later takeup"])
+def test_a_question_of_any_kind_and_facts_has_a_sentence(maren, desk, box, kind, fact):
+    with desk.lab.writing() as db:
+        ask_somebody(db, "video-1", kind, "x", facts=fact, box_id=box["id"], verdict="redo")
+    assert maren.look("/today").status_code == 200
+
+
+def test_the_film_station_that_is_down_leads_to_its_visits(maren, desk):
+    with desk.lab.writing() as db:
+        day = here(zone_of(db))[0]
+        add(db, SETTING, key="opening", value={name: [["00:00", "24:00"]] for name in
+                                               ("mon", "tue", "wed", "thu", "fri", "sat", "sun")})  # fmt: skip
+        book(db, Slot(station_id="video-1", day=day, start=1320, end=1380), person_id=None, by="Maren")
+        set_down(db, "video-1", day.isoformat(), day.isoformat(), "gate lamp")
+    page = maren.look("/today").text
+    assert "gate lamp" in page and 'href="/visits/down"' in page
+
+
+# --- in a browser ---------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def chromium():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def served(app, desk):
+    """The desk on a port of its own, its demo's visits in it."""
+    with desk.lab.writing() as db:
+        add_film = {"id": "film-1", "kind": "film", "name_en": "Film", "name_zh": "电影胶片", "state": "up", "place": 4}
+        db.execute(STATION.insert().values(**add_film, screen_mm=530))
+        more = add_film | {
+            "id": "microfilm-1",
+            "kind": "microfilm",
+            "name_en": "Microfilm",
+            "name_zh": "缩微胶片",
+            "place": 5,
+        }
+        db.execute(STATION.insert().values(**more, screen_mm=530))
+    fill_visits(desk.lab)
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error", timeout_graceful_shutdown=1))
+    running = threading.Thread(target=server.run, daemon=True)
+    running.start()
+    while not server.started:
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    yield f"http://127.0.0.1:{port}"
+    desk.wire.loop.call_soon_threadsafe(desk.wire.close)
+    server.should_exit = True
+    running.join(10)
+
+
+@pytest.fixture
+def page(chromium, served):
+    """Maren's screen."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    page = context.new_page()
+    page.goto(f"{served}/sign-in")
+    page.fill("input[name=name]", "Maren")
+    page.fill("input[name=password]", PASSWORD)
+    page.click("main button")
+    page.wait_for_url("**/today")
+    yield page
+    context.close()
+
+
+def _sees(page, text, within_ms=2000):
+    """Whether a text is there within so long; looked for from outside, as the page's policy forbids evaluating text."""
+    page.get_by_text(text).first.wait_for(state="visible", timeout=within_ms)
+    return True
+
+
+@pytest.mark.browser
+@needs_chromium
+def test_a_full_day_fits_one_screen_and_axe_finds_nothing(page, served, desk):
+    from axe_playwright_python.sync_playwright import Axe
+
+    with desk.lab.writing() as db:
+        box = add(db, BOX, number="0099", folder="0099", title="", opened_at=now(), originals_in=7, originals_out=6)
+        for number in range(6):
+            why = "The right channel has no tape hiss at all, so it is the cable and not the tape. " * 3
+            facts = {
+                "words": {
+                    "en": {"why": why},
+                    "zh-Hans": {"why": "右声道完全没有磁带底噪，所以是线的问题，不是磁带的问题。" * 3},
+                }
+            }
+            ask_somebody(db, "cassette-1", "finding", f"f/{number}", verdict="redo", facts=facts, box_id=box, item="k2")
+            add(db, JOB, kind="pack", box_id=box, state="done", ended_at=now(), by="", made_at=now())
+            write_log(
+                db, "lost", f"a thing with a rather long name, number {number}, by the door", who="", still_open=True
+            )
+    for lang in ("en", "zh-Hans"):
+        page.goto(f"{served}/today?lang={lang}")
+        height = page.evaluate("document.documentElement.scrollHeight")
+        width = page.evaluate("document.documentElement.scrollWidth")
+        assert (height, width) == (800, 1280), lang
+        found = Axe().run(page).response["violations"]
+        assert [(one_["id"], one_["nodes"][0]["html"]) for one_ in found] == []
+    page.set_viewport_size({"width": 320, "height": 640})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+@pytest.mark.browser
+@needs_chromium
+def test_a_bell_and_a_finding_appear_within_two_seconds_and_stay(page, served, desk):
+    page.wait_for_timeout(500)  # the wire is open
+    with desk.lab.writing() as db:
+        words = {"en": {"why": "No tape hiss on the right."}, "zh-Hans": {"why": "右声道没有底噪。"}}
+        number = ask_somebody(db, "cassette-1", "finding", "f/1", verdict="redo", facts={"words": words})
+    desk.wire.tell("cassette-1", "finding", {"asked": number})
+    assert _sees(page, "No tape hiss on the right.")
+    page.reload()
+    assert _sees(page, "No tape hiss on the right.")
+    assert page.title().startswith("(2)")  # with the demo's bell
+    page.get_by_role("button", name=re.compile("^I am coming")).click()
+    page.get_by_text("Somebody rang the bell.").first.wait_for(state="detached", timeout=2000)
+    with desk.lab.reading() as db:
+        assert {row["kind"] for row in rows(db, ASKED, ASKED.c.answered_at.is_(None))} == {"finding", "drift"}
+
+
+@pytest.mark.browser
+@needs_chromium
+def test_a_telephone_booking_by_keyboard_and_axe_on_every_page(page, served, desk):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page.goto(f"{served}/visits/new")
+    page.get_by_label("Name", exact=True).fill("wilma od")
+    page.get_by_role("radio", name=re.compile("Wilma Oduya")).wait_for(state="visible", timeout=3000)
+    page.get_by_role("radio", name=re.compile("Wilma Oduya")).check()
+    page.wait_for_timeout(300)
+    start = page.locator("#offers button[name=start]").first
+    start.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile(r"/visits/\d+$"))
+    assert _sees(page, "Wilma Oduya")
+    with desk.lab.reading() as db:
+        known = [row for row in rows(db, PERSON) if row["name"] == "Wilma Oduya"]
+    assert len(known) == 1
+    visit = page.url.removeprefix(served)
+    for url in ("/visits", "/visits/new", "/visits/waiting", "/visits/down", "/visits/feed", visit, "/today/eyes"):
+        page.goto(served + url)
+        found = Axe().run(page).response["violations"]
+        assert [(one_["id"], one_["nodes"][0]["html"]) for one_ in found] == [], url
+
+
+@pytest.mark.browser
+@needs_chromium
+def test_the_day_sheet_prints_on_one_a4_page(page, served):
+    """Chromium's own printing: a PDF with one page object."""
+    body = page.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", body)) == 1
