@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import string
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,7 @@ def carriers_at(kind: str) -> list[str]:
     return list(rows.value(key)) if key in rows else []
 
 
+@cache
 def first_steps(carrier: str, lang: str) -> tuple[Step, ...]:
     """The table's own steps, their figures filled in from the rows that the findings rest on."""
     rows = load_rows()
@@ -81,7 +83,8 @@ def keep_steps(
         )  # fmt: skip
 
 
-def watched_in(media: Sequence[str], lang: str) -> tuple[Watched, ...]:
+@cache
+def watched_in(media: tuple[str, ...], lang: str) -> tuple[Watched, ...]:
     """What the judge may say of captures of these media, with the figures it rests on."""
     rows, found = load_rows(), []
     for medium in media:
@@ -177,7 +180,7 @@ def guide_of(name: str, carriers: Sequence[str], lang: str, *, lab: str = "") ->
 def _guide(name: str, lists: Sequence[Stepped], lang: str, lab: str) -> Guide:
     rows = load_rows()
     media = dict.fromkeys(rows.value(f"carriers.{one.carrier}.medium") for one in lists)
-    return Guide(station=name, lang=lang, lists=tuple(lists), watched=watched_in(list(media), lang), lab=lab)
+    return Guide(station=name, lang=lang, lists=tuple(lists), watched=watched_in(tuple(media), lang), lab=lab)
 
 
 def say_kind(kind: str, lang: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from takeup.lab.asked import answer, waiting
@@ -157,6 +158,7 @@ def _given(ask: Ask) -> list[dict[str, Any]]:
     return sorted(found, key=lambda row: row["place"])
 
 
+@cache
 def _caution_keys() -> list[str]:
     rows = load_rows()
     keys = (rows.section(f"guides.{name}").get("caution") for name in rows.names("guides") if name.startswith("steps."))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from markupsafe import Markup
@@ -183,6 +184,7 @@ def _question(row: Mapping[str, Any], lang: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
+@cache
 def drawn_for(finding: str) -> Markup:
     """The drawing of the step that keeps such a finding away; nothing when no step does."""
     rows = load_rows()
