@@ -20,7 +20,7 @@ from takeup.web.pages import form, page
 
 LONGEST_TEXT = 2_000
 SEARCH_DAYS = 60  # a lab that is full for two months has a waiting list
-OFFERED, OFFERED_A_DAY = 9, 3  # as many as are read out on the telephone, over several days
+OFFERED, OFFERED_A_DAY = 8, 2  # as many as are read out on the telephone, over several days
 APART_MIN = 90  # two starts nearer than that are one offer to somebody who is asked when they can come
 PARTS_OF_DAY = {"any": (0, 1440), "morning": (0, 720), "afternoon": (720, 1440), "late": (900, 1440)}
 USUAL_MIN = 120
