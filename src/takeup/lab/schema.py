@@ -198,6 +198,7 @@ SITTING = _table(  # who sits where with which original
     _text("item"),
     _text("part"),
     _whole("step"),  # of the step list
+    _whole("longer"),  # how often the visitor asked for more time
     _text("chosen_at"),  # when this original, or this try of it, began: older captures are not shown with it
     _text("begun_at"),
     _text("ended_at", null=True),

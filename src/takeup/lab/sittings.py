@@ -12,6 +12,7 @@ from takeup.lab.schema import ASKED, BOX, CAPTURE, EVENT, SESSION, SITTING, STAT
 from takeup.lab.secrets import CODE_SIGNS, clean_code, digest, new_code
 
 PAIRING_MINUTES = 10
+WARN_MINUTES, LONGER_MINUTES, MOST_LONGER = 10, 10, 10  # WCAG 2.2, 2.2.1: warned, one button, ten times
 
 
 def code_for_screen(db: sa.Connection, station_id: str) -> str:
@@ -103,6 +104,30 @@ def end_sitting(db: sa.Connection, station_id: str) -> None:
     """Nobody sits here; what is captured goes on, and what waits for an answer goes on waiting."""
     ended = SITTING.update().where(SITTING.c.station_id == station_id, SITTING.c.ended_at.is_(None))
     db.execute(ended.values(ended_at=now(), version=SITTING.c.version + 1))
+
+
+def minutes_left(sitting: dict[str, Any]) -> float:
+    """How long this box may still be seen here [min]."""
+    return (datetime.fromisoformat(sitting["code_until"]) - datetime.now(UTC)).total_seconds() / 60
+
+
+def stay_longer(db: sa.Connection, sitting: dict[str, Any]) -> bool:
+    """Ten minutes more, near the end and some times only: whether it was given."""
+    if minutes_left(sitting) > WARN_MINUTES or sitting["longer"] >= MOST_LONGER:
+        return False
+    until = datetime.fromisoformat(sitting["code_until"]) + timedelta(minutes=LONGER_MINUTES)
+    change(db, BOX, sitting["box_id"], None, code_until=until.astimezone(UTC).isoformat(timespec="milliseconds"))
+    change(db, SITTING, sitting["id"], None, longer=sitting["longer"] + 1)
+    return True
+
+
+def captures_since(db: sa.Connection, sitting: dict[str, Any]) -> int:
+    """How many captures of the original in hand have come since it was chosen: scans are many."""
+    asked = sa.select(sa.func.count()).select_from(CAPTURE).where(
+        CAPTURE.c.station_id == sitting["station_id"], CAPTURE.c.box_id == sitting["box_id"],
+        CAPTURE.c.item == sitting["item"], CAPTURE.c.begun_at >= sitting["chosen_at"],
+    )  # fmt: skip
+    return int(db.execute(asked).scalar() or 0)
 
 
 def newest_capture(db: sa.Connection, station_id: str, sitting: dict[str, Any]) -> dict[str, Any] | None:
