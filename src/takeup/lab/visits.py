@@ -21,7 +21,7 @@ from takeup.lab.schema import BOX, PERSON, STEP, TURN, VISIT
 from takeup.plan.booking import Wish, gap_left, why_not
 from takeup.plan.opening import Booking, Gap, WhyNot, step_begun
 
-GRAIN = 5  # minutes of one row of ``step``; a lab's steps are whole fives
+GRAIN = 5  # minutes of one row of ``step``: no step of a lab is shorter (docs/decisions/0071)
 HOLDS = ("booked", "here", "done")  # visits that keep their time
 TIMES = ("station_id", "day", "from_min", "to_min")
 

@@ -27,7 +27,7 @@ from takeup.lab.visits import (
 )
 from takeup.lab.waiting import count_waiting, whom_it_fits
 from takeup.plan.booking import what_fits
-from takeup.plan.opening import open_spans
+from takeup.plan.opening import Gap, open_spans
 from takeup.tables.loader import load_rows
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
 from takeup.web.booking import LONGEST_TEXT, day_given, offers, slot_given, tell_pages
@@ -48,7 +48,7 @@ def visits(ask: Ask) -> Answer:
         last = first + dt.timedelta(days=DAYS - 1)
         lab, bookings = lab_of(db, first, last), bookings_between(db, first, last)
         found = visits_between(db, first, last)
-        free = {}
+        free: dict[tuple[str, str], list[Gap]] = {}
         for kind in dict.fromkeys(station.kind for station in lab.stations):
             since = (max(first, now), minute if first <= now else 0)
             left = (last - since[0]).days + 1
