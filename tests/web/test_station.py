@@ -235,6 +235,43 @@ def test_leaving_and_the_end_of_the_visit_close_the_box(desk, screen, box):
     assert screen.client.get("/station/listen?capture=c1&at=4").status_code == 403
 
 
+def test_the_end_is_warned_of_and_one_button_gives_ten_minutes_more(desk, screen, box):
+    from datetime import UTC, datetime, timedelta
+
+    from takeup.lab.schema import BOX
+
+    sit(screen, box)
+    assert "This screen closes" not in screen.look("/station").text
+    soon = (datetime.now(UTC) + timedelta(minutes=4.6)).isoformat(timespec="milliseconds")
+    with desk.lab.writing() as db:
+        change(db, BOX, box["id"], None, code_until=soon)
+    assert "closes in 5 min" in screen.look("/station").text
+    where, fields = screen.fields("/station", "/station/longer")
+    screen.client.post(where, data=fields)
+    page = screen.client.post(where, data=fields, follow_redirects=True).text  # a double click is one
+    assert "This screen closes" not in page
+    with desk.lab.reading() as db:
+        until = datetime.fromisoformat(one(db, BOX, BOX.c.id == box["id"])["code_until"])
+    assert until == datetime.fromisoformat(soon) + timedelta(minutes=10)
+    assert screen.client.post(where, data=fields | {"once": "later"}).status_code == 409  # not long before the end
+
+
+def test_a_station_of_scans_counts_them_and_has_no_reels(desk, place, somebody, box):
+    flatbed = place(somebody(), "flatbed-1")
+    flatbed.send("/station", "/station/begin", code=box["code"])
+    flatbed.send("/station?view=choose", "/station/choose", item="p1", part="")
+    for number, verdict in enumerate(("good", "redo")):
+        with desk.lab.writing() as db:
+            add(
+                db, CAPTURE, id=f"s{number}", station_id="flatbed-1", box_id=box["id"], item="p1", part="",
+                name="p1.tif", state="whole", begun_at=now(), heard_at=now(), sha256="", verdict=verdict, stored="",
+                why="",
+            )  # fmt: skip
+        page = flatbed.look("/station").text
+        assert f"so far: {number + 1}" in page and "reels" not in page and 'class="meters"' not in page
+        assert ("This scan is fine" in page) == (verdict == "good")
+
+
 def test_another_visitor_sees_nothing_of_the_one_before(desk, screen, box, tmp_path):
     sit(screen, box)
     capture(desk, box)

@@ -112,7 +112,7 @@ def becomes(page, condition: str) -> bool:
 
 
 def says(page, text: str) -> bool:
-    return becomes(page, f"document.querySelector('main').innerText.includes({text!r})")
+    return becomes(page, f"document.querySelector('main')?.innerText.includes({text!r})")
 
 
 def serious(page) -> list[str]:
@@ -195,7 +195,7 @@ def test_a_visit_at_the_station(served, browser):
     asked = find(served, 250.0, 1)
     assert says(page, "cut off flat") and serious(page) == []
     assert becomes(page, "document.getElementById('told').textContent.includes('cut off flat')")
-    page.reload()
+    page.reload(wait_until="load")
     assert says(page, "cut off flat")
 
     served.stop()
@@ -208,7 +208,7 @@ def test_a_visit_at_the_station(served, browser):
 
     page.focus("button[value=go-on] >> nth=0")
     page.keyboard.press("Enter")
-    assert becomes(page, "!document.querySelector('main').innerText.includes('1 more places')")
+    assert becomes(page, "!document.querySelector('main')?.innerText.includes('1 more places')")
     with served.desk.lab.reading() as db:
         assert one(db, ASKED, ASKED.c.id == asked)["answer"] == "go-on"
     page.click("button.bell")

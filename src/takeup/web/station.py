@@ -23,6 +23,7 @@ from takeup.lab.sittings import (
     sitting_now,
     spend_screen_code,
     station_of_screen_code,
+    stay_longer,
     waiting_here,
 )
 from takeup.tasks.at_station import listen, originals_here, parts_of
@@ -104,6 +105,17 @@ def left(ask: Ask) -> Answer:
         end_sitting(db, ask.who.station_id or "")
         seq = note_event(db, ask.who.station_id or "", "sitting", {})
     ask.desk.wire.tell(ask.who.station_id or "", "sitting", {}, seq)
+    return SeeOther(url="/station")
+
+
+@form("/station/longer", door="screen")
+def longer(ask: Ask) -> Answer:
+    """Ten minutes more, by one button, when the time is nearly over."""
+    with ask.desk.lab.writing() as db:
+        sitting = sitting_now(db, ask.who.station_id or "")
+        given = sitting is not None and stay_longer(db, sitting)
+    if not given:
+        raise Refused(ask.words("The time here cannot be made longer now. Please ask the librarian."), status=409)
     return SeeOther(url="/station")
 
 

@@ -13,7 +13,10 @@ from markupsafe import Markup
 from takeup.lab.live import findings_of
 from takeup.lab.places import station
 from takeup.lab.sittings import (
+    WARN_MINUTES,
+    captures_since,
     last_event,
+    minutes_left,
     newest_capture,
     sitting_now,
     waiting_for_others,
@@ -96,13 +99,16 @@ def state_of(ask: Ask) -> dict[str, Any]:
         capture = newest_capture(db, station_id, sitting) if sitting else None
         found = findings_of(db, capture["id"]) if capture else []
         seq = last_event(db, station_id)
+        scans = captures_since(db, sitting) if sitting else 0
         originals = _originals(ask, sitting, place)
         original = next((one for one in originals if sitting and one.id == sitting["item"]), None)
         tongues = {name: steps_at(db, station_id, original.carrier, name) for name in LANGUAGES} if original else {}
     if capture and not _is_shown(capture, sitting):
         capture, found = None, []
+    left_min = minutes_left(sitting) if sitting else 0.0
     facts = {
-        "place": place, "name": place["name_zh" if ask.lang == "zh-Hans" else "name_en"] or place["id"],
+        "ending": max(1, round(left_min)) if sitting and left_min <= WARN_MINUTES else 0,
+        "scans": scans, "place": place, "name": place["name_zh" if ask.lang == "zh-Hans" else "name_en"] or place["id"],
         "look": look_of(place), "sitting": sitting, "others": others, "seq": seq, "original": original,
         "originals": [_choice(one, ask.lang) for one in originals], "words": both(ask.lang),
         "bell": next((row for row in waiting if row["kind"] == "bell"), None),

@@ -56,6 +56,7 @@ function put(html) {
   if (focus) document.querySelector(focus)?.focus({ preventScroll: true });
   if (before.view !== fresh.dataset.view && focus && document.activeElement === document.body) document.getElementById("main").focus({ preventScroll: true });
   if (before.verdict !== fresh.dataset.verdict || before.growing !== fresh.dataset.growing) say(fresh);
+  else if (before.ending !== fresh.dataset.ending && fresh.dataset.ending === "1") told.textContent = fresh.querySelector(".ending .own")?.textContent ?? "";
   header(fresh);
 }
 
@@ -79,6 +80,8 @@ function moved(facts) {
   for (const side of ["left", "right"]) meter(side, facts.levels ?? {});
   if (typeof facts.seconds === "number") run(facts.seconds);
   notice(facts.notice);
+  const why = document.getElementById("only-size"), lang = document.documentElement.lang;
+  if (why) { const text = facts.why?.[lang] ?? ""; why.hidden = !text; if (why.textContent !== text) why.textContent = text; }
 }
 
 const cut = (level) => (typeof level === "number" ? Math.min(300, Math.max(0, (level + 60) * 5)) : 0);
