@@ -12,7 +12,7 @@ from takeup.tables.loader import load_rows
 from takeup.tasks.clear import clear, remember_cleared
 from takeup.tasks.deliver import deliver
 from takeup.tasks.take import Origin, take
-from takeup.tasks.watch_desk import DeskOutlet
+from takeup.tasks.watch_orders import carry_out as carried_out
 
 
 @pytest.fixture
@@ -35,10 +35,6 @@ def order(tmp_path):
     sent = asdict(ordered) | {"id": 1, "kind": "clear"}
     sent["receipt_text"] = (box.folder / ordered.receipt).read_text("utf-8")
     return box, ordered, sent, there
-
-
-def carried_out(sent):
-    return DeskOutlet._carry_out(None, sent)
 
 
 def test_station_removes_what_was_delivered_and_the_box_remembers(order):

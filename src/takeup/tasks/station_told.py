@@ -17,7 +17,7 @@ from takeup.lab.port import Lab, add, one
 from takeup.lab.schema import ASKED, BOX, CAPTURE
 from takeup.settings import Settings
 from takeup.streams import Original
-from takeup.tasks.reporting import finding_from, sentences_of
+from takeup.tasks.reporting import finding_from, report_from, sentences_of
 from takeup.tasks.watch_words import in_both, notice_from, why_of
 from takeup.words.sentences import say
 
@@ -142,6 +142,7 @@ class _Turn:
 
     def _finding(self, row: dict[str, Any]) -> list[Heard]:
         finding = dict(self.sent["finding"])
+        _check_finding(finding)
         known, key = finding_from(finding), f"{self.capture_id}/{finding['name']}/{finding['from_s']}"
         words = in_both(lambda lang: _sentences(known, lang))
         facts = {
@@ -160,8 +161,8 @@ class _Turn:
 
     def _end(self, row: dict[str, Any]) -> list[Heard]:
         report, fault = self.sent.get("report"), self.sent.get("fault")
-        verdict = str(report["verdict"]) if report else ""
-        seconds = report["seconds"] if report else None
+        known = report_from(report) if report else None
+        verdict, seconds = (known.verdict, known.seconds) if known else ("", None)
         about = {"by": str(self.sent.get("by", "")), "carrier": str(self.sent["carrier"]), "report": report}
         bytes_ = int(self.sent["bytes"])
         state = "whole" if row["state"] == "growing" else row["state"]
@@ -237,6 +238,14 @@ def original_in(folder: Path, item: str, settings: Settings) -> Original | None:
         return None
 
 
+def _check_finding(finding: dict[str, Any]) -> None:
+    times = [finding.get(name) for name in ("from_s", "to_s", "value")]
+    if not isinstance(finding["name"], str) or finding["verdict"] not in ("good", "look", "redo"):
+        raise ValueError(finding["name"])
+    if not all(one is None or isinstance(one, (int, float)) for one in times):
+        raise ValueError("times")
+
+
 def _number(db: sa.Connection, box_id: int | None) -> str:
     row = one(db, BOX, BOX.c.id == box_id) if box_id is not None else None
     return row["number"] if row else ""
@@ -249,4 +258,3 @@ def _sentences(finding: Any, lang: str) -> dict[str, str]:
     except (KeyError, ValueError, TypeError):
         why, do = finding.name, ""
     return {"why": why, "do": do}
-

@@ -1,29 +1,21 @@
 """A watch with a desk: events are spooled and sent in order, meters handed through, whole captures sent in pieces.
 
-Three threads, each with a connection of its own: for events and meters, for captures, for the desk's orders. Whatever happens to the desk or the network, each goes on where it was.
+Three threads, each with a connection of its own: for events and meters, for captures, for the desk's orders. Whatever
+happens to the desk or the network, each goes on where it was.
 """
 
 from __future__ import annotations
 
-import hashlib
-import os
 import queue
-import tempfile
 import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from takeup import __version__
 from takeup.errors import TakeupError
-from takeup.files.beside import write_bytes
-from takeup.files.hash import hash_file
-from takeup.files.pieces import PIECE_BYTES, piece_at
-from takeup.files.receipt import read_receipt
-from takeup.files.remove import KeptInstead, look_at_source, remove_source
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
@@ -32,17 +24,16 @@ from takeup.tasks.watch_box import GUESSED, Tell
 from takeup.tasks.watch_capture import Capture, Known, Outlet
 from takeup.tasks.watch_folder import FAMILIES
 from takeup.tasks.watch_follow import original_from
-from takeup.tasks.watch_spool import Spool
-from takeup.tasks.watch_talk import Away, Talk, key_for
+from takeup.tasks.watch_moving import LONG_S, Moving
+from takeup.tasks.watch_orders import carry_out
+from takeup.tasks.watch_spool import Spool, kept_key
+from takeup.tasks.watch_talk import Away, NotNow, Talk, Unpaired, answered, key_for
 
 KEPT_KINDS = ("begin", "finding", "end", "whole", "lost", "said")
 METERS_EVERY_S = 0.25
 BEAT_S = 2.0  # the desk hears so often that this station is there
 MOST_BATCH, MOST_BATCH_BYTES = 100, 1_000_000
 AWAY_S = (0.5, 5.0)  # how soon, and how seldom at most, a desk that does not answer is tried again
-ASK_AGAIN_S = 1.0  # after what became of a whole capture; longer while it waits for staff
-WAITS_S = 5.0
-LONG_S = 30.0
 OF_KIND = {"film": ("super8", "film"), "microfilm": ("microfilm", "scan"), "video": ("vhs", "video"),
            "audio": ("cassette", "sound"), "cassette": ("cassette", "sound"), "scan": ("print", "scan"),
            "flatbed": ("print", "scan")}  # fmt: skip
@@ -145,10 +136,10 @@ class DeskOutlet(Outlet):
                 wait = AWAY_S[0]
                 self.spool.news.wait(METERS_EVERY_S if hello else AWAY_S[1])
                 self.spool.news.clear()
-            except _Unpaired:
+            except Unpaired:
                 self._unpaired()
                 hello, talk.key = False, self.key
-            except (Away, _NotNow):
+            except (Away, NotNow):
                 self._is_there(False)
                 hello = False
                 self.ending.wait(wait)
@@ -157,7 +148,7 @@ class DeskOutlet(Outlet):
         talk.close()
 
     def _hello(self, talk: Talk) -> bool:
-        said = _answered(talk.get("/station-api/hello"))
+        said = answered(talk.get("/station-api/hello"))
         self.spool.know("kind", said["kind"])
         return True
 
@@ -170,15 +161,15 @@ class DeskOutlet(Outlet):
                 for one in waiting
             ],
         }  # fmt: skip
-        upto = int(_answered(talk.post("/station-api/events", batch))["upto"])
+        upto = int(answered(talk.post("/station-api/events", batch))["upto"])
         if upto < waiting[0].number:
-            raise _NotNow
+            raise NotNow
         self.spool.acknowledged(upto)
 
     def _send_meters(self, talk: Talk) -> None:
         with self.meters_guard:
             now, self.meters = list(self.meters.values()), {}
-        if _answered(talk.post("/station-api/now", {"captures": now}))["orders"]:
+        if answered(talk.post("/station-api/now", {"captures": now}))["orders"]:
             self.orders.set()
 
     def _last_words(self, talk: Talk) -> None:
@@ -186,7 +177,7 @@ class DeskOutlet(Outlet):
         try:
             while self.there and (waiting := self.spool.waiting(MOST_BATCH, MOST_BATCH_BYTES)):
                 self._send_events(talk, waiting)
-        except (Away, _NotNow, _Unpaired):
+        except (Away, NotNow, Unpaired):
             pass
 
     def _is_there(self, there: bool) -> None:
@@ -196,8 +187,6 @@ class DeskOutlet(Outlet):
 
     def _unpaired(self) -> None:
         """The key opens nothing any more: said once; one that pairing has left here meanwhile is used."""
-        from takeup.tasks.watch_spool import kept_key
-
         if self.there:
             self.there = False
             self.say_here("said", None, {"what": "key-unknown", "names": []})
@@ -223,8 +212,8 @@ class DeskOutlet(Outlet):
                 if capture.begun != turn or capture.state != "whole":
                     continue  # it grew again or is gone: the watch's loop sees to it
                 try:
-                    state, again_s = _Moving(self, capture).move()
-                except (Away, _NotNow, _Unpaired):
+                    state, again_s = Moving(self, capture).move()
+                except (Away, NotNow, Unpaired):
                     state, again_s = "", AWAY_S[1]
                 except (TakeupError, OSError):  # the station's disk is away: the folder is looked at again and again
                     state, again_s = "", LONG_S
@@ -242,133 +231,15 @@ class DeskOutlet(Outlet):
             self.orders.clear()
             talk = Talk(self.url, self.key)
             try:
-                for order in _answered(talk.get("/station-api/orders"))["orders"]:
+                for order in answered(talk.get("/station-api/orders"))["orders"]:
                     if self.ending.is_set():
                         return
-                    told = self._carry_out(order)
-                    _answered(talk.post(f"/station-api/orders/{order['id']}", told))
-            except (Away, _NotNow, _Unpaired):
+                    told = carry_out(order)
+                    answered(talk.post(f"/station-api/orders/{order['id']}", told))
+            except (Away, NotNow, Unpaired):
                 self.ending.wait(AWAY_S[1])
             finally:
                 talk.close()
-
-    def _carry_out(self, order: dict[str, Any]) -> dict[str, Any]:
-        """Remove a file of this station's, only under its whole receipt and only what was delivered."""
-        path = Path(order["path"])
-        try:
-            with tempfile.TemporaryDirectory(prefix="takeup-receipt-") as folder:
-                written = Path(folder, "receipt.json")
-                write_bytes(written, order["receipt_text"].encode())
-                receipt = read_receipt(written, order["receipt_sha256"], order["manifest_sha256"])
-            named = receipt and any(one["sha256"] == order["sha256"] for one in receipt.facts["captures"])
-            if order["kind"] != "clear" or receipt is None or not named:
-                return {"removed": False, "why": "no-receipt"}
-            seen = look_at_source(path)
-            if seen[0] != order["sha256"]:
-                return {"removed": False, "why": "changed"}
-            remove_source(path, receipt, seen)
-            return {"removed": True}
-        except KeptInstead as kept:
-            return {"removed": False, "why": kept.why}
-        except (TakeupError, OSError, KeyError, TypeError):
-            return {"removed": False, "why": "unreadable"}
-
-
-class _NotNow(Exception):
-    """The desk cannot take this now (its disk is full, it is restarting)."""
-
-
-class _Unpaired(Exception):
-    """The desk does not know the key."""
-
-
-def _answered(said: Any) -> dict[str, Any]:
-    if said.status == 403:
-        raise _Unpaired
-    if said.status != 200:
-        raise _NotNow
-    return said.facts
-
-
-class _Moving:
-    """Brings one whole capture to the desk, from wherever it was left off."""
-
-    def __init__(self, outlet: DeskOutlet, capture: Capture) -> None:
-        self.outlet, self.capture = outlet, capture
-        self.talk = Talk(outlet.url, outlet.key)
-        self.where = f"/station-api/captures/{quote(capture.id)}"
-
-    def move(self) -> tuple[str, float]:
-        """What became of it; empty: ask again after so many seconds."""
-        try:
-            return self._move()
-        finally:
-            self.talk.close()
-
-    def _move(self) -> tuple[str, float]:
-        capture = self.capture
-        if not self._as_it_was():
-            return "", WAITS_S  # it grows again, or its folder is away
-        if not capture.sha256:
-            self._sum()
-            if not capture.sha256:
-                return "", WAITS_S
-        while not self.outlet.ending.is_set():
-            said = self.talk.get(self.where)
-            if said.status == 404 or (said.status == 200 and said.facts["sha256"] != capture.sha256):
-                return "", ASK_AGAIN_S  # its events are still on their way
-            stands = _answered(said)
-            if stands["state"] in ("taken", "refused"):
-                return self._ended(stands)
-            if stands["shared"] or stands["received"] == stands["bytes"]:
-                stands = _answered(self.talk.post(f"{self.where}/whole", {}))
-                if stands["state"] in ("taken", "refused"):
-                    return self._ended(stands)
-                return "", ASK_AGAIN_S if stands["known"] else WAITS_S
-            if not self._send(stands["received"]):
-                return "", WAITS_S
-        return "", LONG_S
-
-    def _as_it_was(self) -> bool:
-        try:
-            state = os.stat(self.capture.path)
-        except OSError:
-            return False
-        return (state.st_size, state.st_mtime_ns) == self.capture.whole
-
-    def _sum(self) -> None:
-        capture = self.capture
-        found = hash_file(capture.path, hear=self._go_on)
-        if self._as_it_was():
-            capture.sha256 = found.sha256
-            facts = {"bytes": found.bytes, "sha256": found.sha256, "path": str(capture.path)}
-            self.outlet.tell("whole", capture, facts | {"modified_ns": (capture.whole or (0, 0))[1]})
-
-    def _go_on(self, _count: int) -> None:
-        if self.outlet.ending.is_set():
-            raise _NotNow
-
-    def _send(self, at: int) -> bool:
-        """One piece; whether the file is still what it was."""
-        piece = piece_at(self.capture.path, at, PIECE_BYTES)
-        if not piece or not self._as_it_was():
-            return False
-        said = self.talk.send(f"{self.where}/pieces/{at}", piece, hashlib.sha256(piece).hexdigest())
-        if said.status in (200, 409):
-            return True
-        if said.status == 400 and self.talk.get(self.where).status == 200:
-            self.outlet.ending.wait(ASK_AGAIN_S)  # changed on its way, or no room just now: once more from there
-            return True
-        _answered(said)
-        return True
-
-    def _ended(self, stands: dict[str, Any]) -> tuple[str, float]:
-        if stands["state"] == "taken":
-            facts = {"item": stands["item"], "bytes": stands["bytes"], "sha256": stands["sha256"]}
-            self.outlet.say_here("taken", self.capture, facts | {"stored": stands["stored"], "already": False})
-        else:
-            self.outlet.say_here("said", self.capture, {"what": "refused", "names": [stands["why"]]})
-        return "done", 0.0
 
 
 __all__ = ["DeskOutlet", "key_for"]

@@ -8,6 +8,7 @@ and what came twice.
 from __future__ import annotations
 
 import json
+import math
 import os
 import secrets
 import sqlite3
@@ -41,6 +42,22 @@ class Event:
     facts: dict[str, Any]
 
 
+def as_json(facts: Any) -> str:
+    """Facts as JSON that every reader takes: a number that is none is left empty."""
+    try:
+        return json.dumps(facts, default=str, allow_nan=False)
+    except ValueError:
+        return json.dumps(_finite(facts), default=str, allow_nan=False)
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {name: _finite(one) for name, one in value.items()}
+    return [_finite(one) for one in value] if isinstance(value, (list, tuple)) else value
+
+
 class Spool:
     """The station's memory. May be used by several threads; every call is flushed before it returns.
 
@@ -72,7 +89,7 @@ class Spool:
     def add(self, kind: str, capture: str, at: str, facts: dict[str, Any]) -> None:
         """Put in an event, the last in line."""
         with self.guard:
-            self.unwritten.append((kind, capture, at, json.dumps(facts, default=str)))
+            self.unwritten.append((kind, capture, at, as_json(facts)))
             self._write_held()
         self.news.set()
 

@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 from takeup.errors import NotPossible
-from takeup.tasks.watch_spool import keep_key, kept_key
+from takeup.tasks.watch_spool import as_json, keep_key, kept_key
 
 WAIT_S = 30.0  # a piece on a slow disk takes seconds; longer than this is no answer
 
@@ -23,12 +23,34 @@ class Away(Exception):
     """The desk does not answer."""
 
 
+class NotNow(Exception):
+    """The desk cannot take this now (its disk is full, it is restarting)."""
+
+
+class Unpaired(Exception):
+    """The desk does not know the key."""
+
+
 @dataclass(frozen=True, slots=True)
 class Said:
     """The desk's answer."""
 
     status: int
     facts: dict[str, Any]
+
+
+def answered(said: Said) -> dict[str, Any]:
+    """The facts of an answer that is one.
+
+    Raises
+    ------
+    Unpaired, NotNow
+    """
+    if said.status == 403:
+        raise Unpaired
+    if said.status != 200:
+        raise NotNow
+    return said.facts
 
 
 class Talk:
@@ -45,7 +67,7 @@ class Talk:
         return self._ask("GET", path, None, {})
 
     def post(self, path: str, facts: dict[str, Any]) -> Said:
-        body = json.dumps(facts, default=str).encode()
+        body = as_json(facts).encode()
         return self._ask("POST", path, body, {"Content-Type": "application/json"})
 
     def send(self, path: str, piece: bytes, sha256: str) -> Said:

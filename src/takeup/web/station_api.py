@@ -198,6 +198,7 @@ def _station(ask: Ask) -> str:
 def _sent(ask: Ask) -> dict[str, Any]:
     try:
         sent = json.loads(ask.raw or b"{}")
+        json.dumps(sent, allow_nan=False)  # pages could not read a number that is none
     except (ValueError, RecursionError) as error:
         raise Refused(ask.words("This is not what a station sends.")) from error
     if not isinstance(sent, dict):
