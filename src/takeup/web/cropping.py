@@ -106,7 +106,13 @@ def arranged(ask: Ask) -> Answer:
         return SeeOther(url=here)
     typed: list[Placed] = list(stands.pictures)
     try:
-        typed = [_typed(ask, one) for one in stands.pictures]
+        wrong: list[str] = []
+        typed = [_typed(ask, one, wrong) for one in stands.pictures]
+        if wrong:
+            typed_wrong = ", ".join(wrong)
+            raise Refused(
+                ask.words("A corner's place is a number of pixels. Nothing was changed: %(typed)s", typed=typed_wrong)
+            )
         typed = _after(doing, about_number, typed, stands)
         arrange(folder_of(ask, row), settings_of(ask), pictures=typed, **about)
     except (NotPossible, Refused) as no:
@@ -126,11 +132,14 @@ def _after(doing: str, number: str, typed: list[Placed], stands: Arrangement) ->
     return typed
 
 
-def _typed(ask: Ask, one: Placed) -> Placed:
+def _typed(ask: Ask, one: Placed, wrong: list[str]) -> Placed:
     """A picture as its fields say; what a form does not bring stays as it was."""
     number = one.number
     corners = tuple(
-        (_edge(ask, f"x{number}_{at}", one.corners[at][0]), _edge(ask, f"y{number}_{at}", one.corners[at][1]))
+        (
+            _edge(ask, f"x{number}_{at}", one.corners[at][0], wrong),
+            _edge(ask, f"y{number}_{at}", one.corners[at][1], wrong),
+        )
         for at in range(4)
     )
     turn = ask.number(f"turn{number}", high=3)
@@ -138,7 +147,7 @@ def _typed(ask: Ask, one: Placed) -> Placed:
     return replace(one, corners=corners, turn=one.turn if turn is None else turn, back_of=back)
 
 
-def _edge(ask: Ask, name: str, before: float) -> float:
+def _edge(ask: Ask, name: str, before: float, wrong: list[str]) -> float:
     text = ask.text(name, most=20).replace(",", ".")
     if not text:
         return before
@@ -147,5 +156,6 @@ def _edge(ask: Ask, name: str, before: float) -> float:
     except ValueError:
         edge = math.nan
     if not math.isfinite(edge) or abs(edge) > 1e7:
-        raise Refused(ask.words("A corner's place is a number of pixels. Nothing was changed: %(text)s", text=text))
+        wrong.append(text)
+        return before
     return before if abs(edge - before) <= 0.05 else edge

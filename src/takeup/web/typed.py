@@ -80,7 +80,7 @@ def date_of(ask: Ask) -> TypedNow:
 def choices_of(typed: TypedDate, lang: str, ask: Ask) -> tuple[tuple[str, str], ...]:
     """What may be kept of a typed date, and how each is said."""
     means = [typed.edtf] if typed.edtf else list(typed.choices)
-    as_text = (AS_TEXT, ask.words("Keep it as I wrote it: %(text)s", text=typed.text))
+    as_text = (AS_TEXT, ask.words("Keep it as I wrote it: %(typed)s", typed=typed.text))
     return (*((one, said_of(one, lang)) for one in means), as_text)
 
 
