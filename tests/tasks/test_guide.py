@@ -25,7 +25,7 @@ PLAYED = [name for name in ROWS.names("carriers") if ROWS.value(f"carriers.{name
 @pytest.mark.parametrize("carrier", PLAYED)
 def test_every_carrier_has_steps_in_both_languages_with_drawings_and_known_cautions(carrier):
     english, chinese = first_steps(carrier, "en"), first_steps(carrier, "zh-Hans")
-    assert len(english) == len(chinese) >= 8
+    assert len(english) == len(chinese) >= 6
     for en, zh in zip(english, chinese):
         assert en.picture in DRAWINGS and en.picture == zh.picture
         assert not en.caution or f"{en.caution}.en" in load_sentences("cautions")
