@@ -132,7 +132,7 @@ def load_pages(port: int, token: str, until: float, took: list[float]) -> None:
     """A person who goes from page to page, four times a second."""
     talk = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
     while time.monotonic() < until:
-        for path in ("/today", "/stations", "/boxes", "/static/desk.css"):
+        for path in ("/today", "/stations", "/boxes", "/visits"):
             begun = time.monotonic()
             talk.request("GET", path, headers={"Cookie": f"takeup={token}"})
             answer = talk.getresponse()

@@ -22,6 +22,7 @@ from takeup.lab.schema import EVENT, JOB, SITTING
 from takeup.settings import Settings
 from takeup.streams import Finding, Report, Trace
 from takeup.tasks.reporting import facts_from, finding_facts
+from takeup.web.station_api import take_what_waits
 
 CAPTURE = "0123456789abcdef01234567"
 PIECE = 4 << 20
@@ -318,6 +319,16 @@ def test_capture_measured_as_another_carrier_is_checked_again(desk, station, sit
         with desk.lab.reading() as db:
             jobs = rows(db, JOB)
     assert [(job["kind"], job["asked"]) for job in jobs] == [("check", {"item": "k1"})]
+
+
+def test_desk_that_ended_before_the_box_had_it_goes_on_when_it_starts(desk, station, sits, sound):
+    station.send(station.begin(), station.end(sound), station.whole(sound))
+    station.piece(0, sound)
+    take_what_waits(desk)
+    until = time.monotonic() + 20
+    while (state := station.stands()["state"]) != "taken" and time.monotonic() < until:
+        time.sleep(0.05)
+    assert state == "taken"
 
 
 def test_damaged_piece_is_refused_and_sent_again(desk, station, sits):

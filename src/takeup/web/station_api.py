@@ -7,7 +7,6 @@ import threading
 import time
 from typing import Any
 
-from takeup.errors import NotPossible
 from takeup.files.pieces import PIECE_BYTES, add_piece, let_go, part_of
 from takeup.lab import live
 from takeup.lab.places import station
@@ -165,6 +164,15 @@ def take_soon(desk: Desk, capture_id: str) -> None:
     threading.Thread(target=_take, args=(desk, capture_id), daemon=True, name=f"take-{capture_id[:8]}").start()
 
 
+def take_what_waits(desk: Desk) -> None:
+    """When the desk starts: what had come whole, and was not in its box yet when it ended, goes there now."""
+    with desk.lab.reading() as db:
+        waiting = [row for rows in live.coming_in(db, most=1000).values() for row in rows]
+    for row in waiting:
+        if row["sha256"] and row["item"] and received(desk.home, row) == row["bytes"]:
+            take_soon(desk, row["id"])
+
+
 def _take(desk: Desk, capture_id: str) -> None:
     while True:
         try:
@@ -250,6 +258,3 @@ def _note_heard(ask: Ask) -> None:
     with ask.desk.lab.writing() as db:
         at = live.heard(db, _station(ask))
     ask.desk.wire.tell(_station(ask), "here", {"heard_at": at})
-
-
-__all__ = ["NotPossible", "take_soon"]
