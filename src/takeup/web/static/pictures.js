@@ -29,7 +29,11 @@ function move(number, at, x, y) {
 function choose(number) {
   for (const one of document.querySelectorAll(".glass g, .print")) one.classList.toggle("chosen", one.dataset.number === number);
   const group = svg.querySelector(`g[data-number="${number}"]`);
-  if (group) svg.append(group);
+  if (group && svg.lastElementChild !== group) { // on top of its neighbours; moving it would drop the focus
+    const focused = group.contains(document.activeElement) ? document.activeElement : null;
+    svg.append(group);
+    focused?.focus({ preventScroll: true });
+  }
 }
 
 function placeOf(event) {
