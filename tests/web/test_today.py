@@ -15,7 +15,7 @@ from takeup.lab.asked import ask_somebody
 from takeup.lab.day import day_of
 from takeup.lab.hours import here, zone_of
 from takeup.lab.logbook import write_log
-from takeup.lab.places import set_down
+from takeup.lab.places import add_station, set_down
 from takeup.lab.port import add, change, now, one, rows
 from takeup.lab.schema import ASKED, BOX, CAPTURE, JOB, PERSON, SETTING, STATION, VISIT
 from takeup.lab.visits import Slot, book
@@ -260,6 +260,11 @@ def test_a_full_day_fits_one_screen_and_axe_finds_nothing(page, served, desk):
         assert (height, width) == (800, 1280), lang
         found = Axe().run(page).response["violations"]
         assert [(one_["id"], one_["nodes"][0]["html"]) for one_ in found] == []
+    with desk.lab.writing() as db:
+        for number in range(4):  # nine stations
+            add_station(db, f"slide-{number}", "slide", f"Slides {number}", f"幻灯片 {number}", place=9)
+    page.reload()
+    assert page.evaluate("document.documentElement.scrollHeight") == 800
     page.set_viewport_size({"width": 320, "height": 640})
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
