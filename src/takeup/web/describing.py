@@ -67,13 +67,14 @@ def _things(ask: Ask, row: dict[str, Any]) -> list[dict[str, Any]]:
     box = looking.box_at(folder_of(ask, row), settings_of(ask))
     told = told_of(box)
     copies = [entry for entry in made_of(ask, row) if entry["role"] == "copy"]
+    taken = {fact.item for fact in box.record.latest("taken")}
     things = []
     for original in box.originals():
         mine = [entry for entry in copies if entry["item"] == original.id]
         pictures = [one for one in mine if one.get("picture") and not one["settings"].get("back_of")]
         for entry in pictures or [next((one for one in mine if _pictured(one)), None)]:
             id_ = entry["picture"] if pictures and entry else original.id
-            things.append(_thing(id_, original, entry, told, ask))
+            things.append(_thing(id_, original, entry, told, ask) | {"captured": original.id in taken})
     return things
 
 

@@ -17,7 +17,7 @@ export function sayDates() {
       const told = await answer.json();
       if (told.kind === "read") {
         const one = told.choices[0];
-        meant.append(told.text, " → ", strong(one.said), " ", quiet(one.keep), hidden("date_is", one.keep), hidden("date_seen", told.text));
+        meant.append(told.text, " → ", strong(one.said), ...(one.keep === told.text ? [] : [" ", quiet(one.keep)]), hidden("date_is", one.keep), hidden("date_seen", told.text));
       } else {
         const list = document.createElement("span");
         told.choices.forEach((one, at) => list.append(radio(one, told.choices.length === 1)));
