@@ -14,7 +14,7 @@ from takeup.web.answers import STATIC
 from takeup.words.sentences import say
 
 ROWS = load_rows()
-KINDS = sorted(set(ROWS.section("screening.kinds").values()))
+KINDS = sorted(set(ROWS.section("screening.kinds").values()) - {"file"})  # a file born here has no body to look at
 NO = {"q_mould": "no", "q_broken": "no", "q_commercial": "no"}
 
 

@@ -54,7 +54,7 @@ FAMILIES = (
         lines=("v 春节 1992 120", "v 奶奶八十大寿 180", "k 爷爷讲故事 60", "c 公园里的秋千 30"),
     ),
     _Family(
-        number="0044", name="Ottoline Brackwater", title="The Brackwater boatyard", counted=9, needs="brings a helper",
+        number="0044", name="Ottoline Brackwater", title="The Brackwater boatyard", counted=11, needs="brings a helper",
         lines=(
             'e "launch of the Heron" 7in !vinegar', "e slipway 1961 3in", "m 2 yard ledgers 1931", "l 6 letters to Ida",
             "w regatta page 1938",
@@ -67,7 +67,7 @@ FAMILIES = (
         lines=("v school concert 1999 90 !commercial", "k band practice 90", "k demo tape 46"),
     ),
     _Family(
-        number="0046", name="Marigold Ashdown", title="Ashdown slides", counted=312, lines=(
+        number="0046", name="Marigold Ashdown", title="Ashdown slides", counted=313, lines=(
             "d 280 round the lake 1958 to 1969", "n 24 strips from the tin", "p 8 portraits framed !framed",
             "o reel of wire",
         ),

@@ -12,6 +12,7 @@ from takeup.lab.agreements import agreement_of, agreement_text, note_agreement, 
 from takeup.lab.boxes import end_slip_code
 from takeup.lab.hours import here, zone_of
 from takeup.lab.persons import keep_until_after
+from takeup.lab.places import stations
 from takeup.lab.port import Stale, change, one
 from takeup.lab.schema import BOX, PERSON, VISIT
 from takeup.lab.settings import setting
@@ -48,6 +49,7 @@ def _shown(ask: Ask, row: dict[str, Any], sentence: str = "", status: int = 200)
             "agreement": agreement_of(db, row["id"]),
             "age": setting(db, "adult_age")[0],
             "visits": visits_between(db, today, today + dt.timedelta(days=60), whose),
+            "named": {place["id"]: place for place in stations(db)},
             "today": today.isoformat(),
             "counted": shelf.pieces,
             "box_agreed": shelf.agreed,

@@ -44,7 +44,7 @@ def _shown(ask: Ask, row: dict[str, Any], *, sentence: str = "", status: int = 2
     box = look_into(folder, settings)
     rows = load_rows()
     kind = str(rows.value(f"screening.kinds.{line.original.carrier}"))
-    asked = list(rows.value(f"intake.question.{kind}"))
+    asked = _asked_of(kind)
     seen = box.record.latest("screened", line.original.id)
     told = worded(judge_original(line.original, rows), ask.lang) if seen else None
     facts = {
@@ -61,6 +61,12 @@ def _shown(ask: Ask, row: dict[str, Any], *, sentence: str = "", status: int = 2
         "given": ask.given if sentence else {},
     }
     return Shown(template="screening-item.html", facts=facts, status=status)
+
+
+def _asked_of(kind: str) -> list[str]:
+    """The condition words that are asked about; none of what is born here and has no body to look at."""
+    row = load_rows().get(f"intake.question.{kind}")
+    return list(row.value) if row else []
 
 
 def _line(ask: Ask, folder: Any) -> Line:
@@ -120,7 +126,7 @@ def looked_at(ask: Ask) -> Answer:
     folder, settings, rows = folder_of(ask, row), settings_of(ask), load_rows()
     line = _line(ask, folder)
     kind = str(rows.value(f"screening.kinds.{line.original.carrier}"))
-    asked = list(rows.value(f"intake.question.{kind}"))
+    asked = _asked_of(kind)
     answers = {word: ask.given.get(f"q_{word}", "") for word in asked}
     if any(answer not in ANSWERS for answer in answers.values()):
         sentence = ask.words("Please answer each of the three questions; “not sure” is an answer.")
