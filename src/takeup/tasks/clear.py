@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from takeup.box.covering import Capture, captures_of
-from takeup.box.folder import Box, work_in
+from takeup.box.folder import Box, look_into, work_in
 from takeup.errors import NotAllowedNow
 from takeup.files.hash import hash_bytes, hash_fresh
 from takeup.files.receipt import WholeReceipt, read_receipt
@@ -94,6 +94,63 @@ def clear(folder: Path, *, settings: Settings, ears: Ears = SILENT) -> Cleared:
         for capture in elsewhere:
             _order_one(box, capture, receipts, heard, answer)
         return answer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """What clearing would do, before anything is done: files that would go (station, path, bytes), files that stay."""
+
+    going: tuple[tuple[str, str, int], ...] = ()
+    staying: tuple[Kept, ...] = ()
+
+
+def clearing_outlook(folder: Path, settings: Settings) -> Outlook:
+    """What ``clear`` would remove now and what would stay and why, by the record and a look at each file's size.
+
+    Reads only, and no file whole: ``clear`` itself reads every byte again before it removes one.
+    """
+    box = look_into(folder, settings)
+    found = [
+        read_receipt(box.path(fact.facts["receipt"]), fact.facts["receipt_sha256"], fact.facts["manifest_sha256"])
+        for fact in box.record.latest("delivered")
+    ]
+    receipts = [receipt for receipt in found if receipt is not None]
+    cleared = {(fact.facts.get("station", ""), fact.facts["source"]) for fact in box.record.facts("cleared")}
+    by_source: dict[tuple[str, str], list[Capture]] = {}
+    for capture in captures_of(box.record.facts("taken")):
+        by_source.setdefault((capture.station, capture.source), []).append(capture)
+    going: list[tuple[str, str, int]] = []
+    staying: list[Kept] = []
+    for (station, source), captures in by_source.items():
+        path = Path(source)
+        is_there = path.exists() or path.is_symlink()
+        if (station, source) in cleared and (station or not is_there):
+            continue
+        why = _would_stay(path, captures, receipts, is_there=bool(station) or is_there, here=not station)
+        if why == "gone":
+            continue
+        if why:
+            staying.append(Kept(file=path, why=why, facts={"item": captures[-1].item}))
+        else:
+            going.append((station, source, captures[-1].bytes))
+    return Outlook(going=tuple(going), staying=tuple(staying))
+
+
+def _would_stay(
+    path: Path, captures: list[Capture], receipts: list[WholeReceipt], *, is_there: bool, here: bool
+) -> str:
+    """Why a station's file would stay; empty when it would go."""
+    if not any(_receipt_for(capture, receipts) for capture in captures):
+        return "not-delivered"
+    if not is_there:
+        return "gone"
+    if here and path.is_symlink():
+        return "link"
+    if here and not path.is_file():
+        return "not-a-file"
+    if here and path.stat().st_size not in {capture.bytes for capture in captures}:
+        return "changed"
+    return ""
 
 
 def _order_one(box: Box, capture: Capture, receipts: list[WholeReceipt], heard: Any, answer: Cleared) -> None:

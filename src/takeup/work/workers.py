@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from takeup.lab.port import Lab, add, change, now, one, rows
 from takeup.lab.schema import BOX, JOB
+from takeup.work.kinds import after_of
 
 WORKERS = 1  # the other core is the desk's and the stations'
 MOST_TRIES = 3
@@ -141,6 +142,8 @@ class Workers:
         with self.lab.writing() as db:
             if "answer" in told:
                 change(db, JOB, row["id"], None, state="done", answer=told["answer"], ended_at=now())
+                if after := after_of(row["kind"]):
+                    after(db, row, told["answer"])  # in the same turn: done and noted, or neither
             elif "fault" in told:
                 change(db, JOB, row["id"], None, state="stopped", answer={"fault": told["fault"]}, ended_at=now())
             elif self.ending.is_set():
