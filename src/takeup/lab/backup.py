@@ -6,7 +6,6 @@ integrity check), then named; bringing one back keeps the present database under
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from pathlib import Path
 
 from takeup.errors import NotPossible, Unreadable
 from takeup.files.beside import beside
+from takeup.files.own import copy_own, remove_own
 from takeup.lab.port import FILE_NAME, Lab
 
 FOLDER = "backups"
@@ -61,7 +61,7 @@ def back_up(lab: Lab) -> Backup:
             then.execute("PRAGMA journal_mode = DELETE")
         look_through(part)
     for old in backups(lab.home)[KEEP:]:
-        old.path.unlink(missing_ok=True)
+        remove_own(old.path)
     return next(one for one in backups(lab.home) if one.path == target)
 
 
@@ -111,12 +111,10 @@ def bring_back(home: Path, kept: Path) -> Path | None:
         with closing(sqlite3.connect(present)) as db:  # what is still in the write-ahead log belongs to it
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         aside = home / FOLDER / f"before-{datetime.now(UTC).strftime('%Y%m%dT%H%M%S%f')}.sqlite"
-        with beside(aside) as part:
-            shutil.copyfile(present, part)
-    with beside(present) as part:
-        shutil.copyfile(kept, part)
+        copy_own(present, aside)
+    copy_own(kept, present)
     for ending in ("-wal", "-shm"):
-        present.with_name(present.name + ending).unlink(missing_ok=True)
+        remove_own(present.with_name(present.name + ending))
     return aside
 
 

@@ -13,6 +13,7 @@ from takeup.lab.schema import BOX, PERSON, SETTING
 from takeup.lab.secrets import digest, new_code, new_password
 from takeup.settings import Settings
 from takeup.tasks.demo_boxes import fill_boxes
+from takeup.tasks.demo_for_whom import fill_for_whom
 from takeup.tasks.demo_station import fill_station
 from takeup.tasks.demo_visits import fill_visits
 
@@ -59,6 +60,7 @@ def fill(lab: Lab, home: Path, settings: Settings) -> dict[str, Any]:
     fill_boxes(lab, home, settings)
     fill_visits(lab)
     fill_station(lab, home, settings)
+    fill_for_whom(lab, home)
     with lab.writing() as db:  # last: a home that was cut off while it was filled is no demo
         add(db, SETTING, key="demo", value=told)
     return told

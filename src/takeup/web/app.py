@@ -28,6 +28,7 @@ from takeup.web.caller import Caller
 from takeup.web.door import way_in
 from takeup.web.listed import PAGES
 from takeup.web.pages import Entry, entries_of
+from takeup.web.station_api import take_what_waits
 from takeup.words.sentences import say
 from takeup.work.nightly import Nightly
 
@@ -47,6 +48,7 @@ def make_app(desk: Desk) -> Starlette:
     async def life(_app: Starlette) -> Any:
         desk.wire.start()
         desk.workers.start()
+        await run_in_threadpool(take_what_waits, desk)
         nightly = Nightly(desk.lab)
         nightly.start()
         yield

@@ -11,6 +11,7 @@ from urllib.parse import parse_qsl
 from python_multipart.multipart import MultipartParser, parse_options_header
 from starlette.requests import Request
 
+from takeup.files.own import remove_own
 from takeup.web.ask import Ask, Uploaded
 from takeup.web.pages import Entry
 
@@ -127,7 +128,7 @@ class _Parts:
         if self._handle and self._path:
             self._handle.close()
             if self._name in self.files or not self._size:
-                self._path.unlink(missing_ok=True)
+                remove_own(self._path)
             else:
                 name = self._file_name or ""
                 self.files[self._name] = Uploaded(name=name[:255], bytes=self._size, path=self._path)
@@ -143,4 +144,4 @@ class _Parts:
         self.close()
         for path in [self._path, *(file.path for file in self.files.values())]:
             if path:
-                path.unlink(missing_ok=True)
+                remove_own(path)

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
+from takeup.files.own import remove_own
 from takeup.lab.places import station_of_key
 from takeup.lab.secrets import new_token, same
 from takeup.lab.sessions import NOBODY, Who, who_has
@@ -75,7 +76,7 @@ class Caller:
     def clean(ask: Ask) -> None:
         """Remove what a form brought and nobody moved away."""
         for file in ask.files.values():
-            file.path.unlink(missing_ok=True)
+            remove_own(file.path)
 
 
 def _headers(found: Mapping[str, str]) -> dict[str, str]:
