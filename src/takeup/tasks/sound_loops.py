@@ -48,7 +48,7 @@ ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "fine_plane": ("a1", "i", "a1", "a2", "a2", "a2", "a2"),
     "slot_peaks": ("a1", "i", "a1"),
     "same_moments": ("a1", "i", "i", "a2", "a2"),
-    "near_zero": ("a2", "i", "a1", "a2"),
+    "near_zero": ("a2", "i", "a1", "a2", "a2"),
 }
 RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays come without an owner, nothing raises
     "NRT_Free",
@@ -236,7 +236,8 @@ def _use(loops: Loops) -> list[np.ndarray]:
         found.append(np.array([*gaps.steps, *(one.at for one in gaps.places)], float))
     counts = np.zeros((4, 576), np.float32)
     lines = np.ascontiguousarray(samples.reshape(2, -1)).astype(np.float32)
-    loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), counts)
+    room = np.empty((2, lines.shape[1]), np.float32)
+    loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), room, counts)
     found.append(counts.sum(axis=1))
     out = np.empty(400, np.float32)
     loops.unpack_24(np.frombuffer(rng.bytes(1200), np.uint32), out)
