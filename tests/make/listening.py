@@ -1,4 +1,4 @@
-"""A check of sound from its samples, without a file, that leaves out the folds a test does not ask about.
+"""A check of sound, from samples or a file, that leaves out the folds a test does not ask about.
 
 What is left out is what costs most and is heard apart from everything else: traces of lossy coding, print-through, and
 the band powers of each millisecond (dropouts, which way time runs). All the rest, and all judging, is the product's.
@@ -6,10 +6,14 @@ the band powers of each millisecond (dropouts, which way time runs). All the res
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from takeup.media.probe import look_at
+from takeup.media.sound import read_sound
 from takeup.streams import Original, Report, SoundStream
 from takeup.tables.loader import load_rows
 from takeup.tasks.checking import Asked
@@ -24,12 +28,23 @@ def listened(samples: np.ndarray, rate: int = 48_000, **asked: Any) -> Report:
     stream = SoundStream(
         codec="pcm_s24le", rate_hz=rate, channels=whole.shape[1], bits=24, lossy=False, seconds_stated=len(whole) / rate
     )
+    return _heard((whole[at : at + BLOCK] for at in range(0, len(whole), BLOCK)), stream, **asked)
+
+
+def listened_to(path: Path, **asked: Any) -> Report:
+    """What a check of this file would say."""
+    capture = look_at(path)
+    assert capture.sound is not None
+    return _heard(read_sound(path, capture), capture.sound, **asked)
+
+
+def _heard(blocks: Iterable[np.ndarray], stream: SoundStream, **asked: Any) -> Report:
     original = asked.pop("original", Original(id="t1", carrier="cassette"))
     walk = SoundPass(stream, Asked(original=original, **asked), load_rows())
     deep = walk.deep
     deep.lossy = deep.echo = deep.fine = deep.dropouts = None
-    for at in range(0, len(whole), BLOCK):
-        walk.hear(whole[at : at + BLOCK])
+    for block in blocks:
+        walk.hear(block)
     part = walk.finish()
     return Report(
         medium="sound",
