@@ -57,7 +57,8 @@ def judge_flat_tops(
     ]
     if 2 * sum(one.runs for one in rest) < flat.tops:
         return []
-    names = ["fewest_tops", "of_flat", "of_height", "spread", "spread_by_slope", "corner", "ear_low", "ear_high"]
+    names = ["fewest_tops", "of_flat", "of_height", "spread", "spread_by_slope", "ripple_least"]
+    names += ["ripple_units", "corner", "ear_low", "ear_high"]
     names += ["steady_tops", "steady_of_flat", "steady_noise", "ripple_by_slope"] if flat.steady else []
     return [
         Finding(
@@ -84,6 +85,7 @@ def _cut(flat: FlatTops, rows: Rows) -> bool:
         and flat.of_flat >= limits["of_flat"]
         and flat.of_height >= limits["of_height"]
         and flat.spread <= limits["spread"] + limits["spread_by_slope"] * flat.slope
+        and (flat.spread >= limits["ripple_least"] * flat.slope or flat.length >= limits["ripple_units"])
         and flat.corner is not None
         and flat.corner >= limits["corner"]
         and limits["ear_low"] <= flat.ear <= limits["ear_high"]

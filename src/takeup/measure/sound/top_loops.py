@@ -36,11 +36,11 @@ STEEP = 0.12  # of the height in a unit: steeper waves are soon at their other e
 
 
 @numba.njit(nogil=True, error_model="numpy", inline="always")
-def _at(block: np.ndarray, source: int, sign: float, place: float) -> float:
-    """The wave between two samples."""
-    whole = int(place)
+def _at(block: np.ndarray, source: int, sign: float, here: int, place: float) -> float:
+    """The wave between two samples. ``place`` counts from ``here``: no cutting into blocks changes its rounding."""
+    whole = int(np.floor(place))
     share = place - whole
-    return sign * (block[whole, source] * (1.0 - share) + block[whole + 1, source] * share)
+    return sign * (block[here + whole, source] * (1.0 - share) + block[here + whole + 1, source] * share)
 
 
 def _flat_tops(
@@ -101,13 +101,13 @@ def _flat_tops(
                 if right >= reach or left >= reach:
                     continue
                 inner, outer = sign * block[here + right - 1, source], sign * block[here + right, source]
-                out = here + right - 1 + (inner - low) / (inner - outer)
+                out = right - 1 + (inner - low) / (inner - outer)
                 inner, outer = sign * block[here - left + 1, source], sign * block[here - left, source]
-                into = here - left + 1 - (inner - low) / (inner - outer)
+                into = 1 - left - (inner - low) / (inner - outer)
                 if out - into < SHORTEST * unit:
                     continue
-                fall = (low - _at(block, source, sign, out + OUTSIDE * unit)) / OUTSIDE  # in a unit
-                rise = (low - _at(block, source, sign, into - OUTSIDE * unit)) / OUTSIDE
+                fall = (low - _at(block, source, sign, here, out + OUTSIDE * unit)) / OUTSIDE  # in a unit
+                rise = (low - _at(block, source, sign, here, into - OUTSIDE * unit)) / OUTSIDE
                 if fall <= 0.0 or rise <= 0.0:
                     continue
                 end_at = out - (top - low) / fall * unit
@@ -118,14 +118,14 @@ def _flat_tops(
                     height = 0.0
                     length = end_at - begin_at - 2 * INSIDE * unit
                     for k in range(PLACES):
-                        height += _at(block, source, sign, begin_at + INSIDE * unit + length * k / (PLACES - 1))
+                        height += _at(block, source, sign, here, begin_at + INSIDE * unit + length * k / (PLACES - 1))
                     height /= PLACES
                     end_at += (top - height) / fall * unit
                     begin_at -= (top - height) / rise * unit
                     for k in range(3):
                         deep = (0.8 + 0.4 * k) * unit
-                        ear_in += (_at(block, source, sign, begin_at + deep) - height) / (3 * rise)
-                        ear_out += (_at(block, source, sign, end_at - deep) - height) / (3 * fall)
+                        ear_in += (_at(block, source, sign, here, begin_at + deep) - height) / (3 * rise)
+                        ear_out += (_at(block, source, sign, here, end_at - deep) - height) / (3 * fall)
                     flat = abs(ear_in) <= EARS and abs(ear_out) <= EARS
                 elif end_at - begin_at < ROUND * unit:
                     continue
@@ -139,16 +139,16 @@ def _flat_tops(
                 else:
                     a, b, c, d = 0.6, 1.2, 1.2, 1.8
                 near = (
-                    _at(block, source, sign, out + a * unit)
-                    - _at(block, source, sign, out + b * unit)
-                    + _at(block, source, sign, into - a * unit)
-                    - _at(block, source, sign, into - b * unit)
+                    _at(block, source, sign, here, out + a * unit)
+                    - _at(block, source, sign, here, out + b * unit)
+                    + _at(block, source, sign, here, into - a * unit)
+                    - _at(block, source, sign, here, into - b * unit)
                 )
                 far = (
-                    _at(block, source, sign, out + c * unit)
-                    - _at(block, source, sign, out + d * unit)
-                    + _at(block, source, sign, into - c * unit)
-                    - _at(block, source, sign, into - d * unit)
+                    _at(block, source, sign, here, out + c * unit)
+                    - _at(block, source, sign, here, out + d * unit)
+                    + _at(block, source, sign, here, into - c * unit)
+                    - _at(block, source, sign, here, into - d * unit)
                 )
                 row = rows[done[0]]
                 row[COLUMN], row[HOP], row[HEIGHT], row[LENGTH] = column, number + at, height, end_at - begin_at

@@ -75,6 +75,7 @@ class FlatTops:
     of_flat: float  # share of the flat tops within ``AROUND``
     of_height: float  # share of all longer tops at this height, round ones too
     spread: float  # of their heights, from quarter to quarter, share of the level
+    length: float  # units, median
     slope: float  # share of the level by which the wave falls in a unit outside, median
     ear: float  # what lies above the height just inside the corners, share of that fall, median
     corner: float | None  # how steep the wave is at once outside, against further out: 1 is a corner, less a bend
@@ -138,6 +139,7 @@ def finish_tops(state: TopsState, gap: int) -> FlatTops | None:
         of_flat=tops / int(flat.sum()),
         of_height=tops / (tops + rounded),
         spread=spread,
+        length=float(np.median(lengths)),
         slope=float(np.median(slopes)),
         ear=float(np.median([ear_in[here], ear_out[here]])),
         corner=float(np.median(seen)) if len(seen) >= CORNERS else None,
