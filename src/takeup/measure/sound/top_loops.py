@@ -11,7 +11,6 @@ import numpy as np
 
 from takeup.measure.sound.compiling import compiled
 from takeup.measure.sound.tops_figures import (
-    A_SECOND,
     BINS,
     COLUMN,
     CORNER,
@@ -21,9 +20,10 @@ from takeup.measure.sound.tops_figures import (
     HEIGHT,
     HOP,
     LENGTH,
-    MOST_A_SECOND,
+    MOST_A_SPAN,
     NOWHERE,
     RISE,
+    SPAN,
 )
 
 BELOW = 0.97  # of the top: where the lines outside begin; a cut top's ripple stays above
@@ -70,7 +70,7 @@ def _flat_tops(
     worth : float64 array, shape (hops, 2 * channels)
         Height from which on tops are looked at; 0 where none is worth it. A channel's upper side, then its lower one.
     counts : int64 array, shape (2 * channels,), changed in place
-        Rows written in this second.
+        Rows written in this span of hops.
     heights : int32 array, shape (2 * channels, bins), changed in place
         Tops that are not flat, by height.
     rows : float64 array, shape (most, FIGURES), done : int64 array, shape (1,)
@@ -79,14 +79,14 @@ def _flat_tops(
     for column in range(worth.shape[1]):
         source, sign = column // 2, 1.0 - 2.0 * (column % 2)
         for at in range(worth.shape[0]):
-            if (number + at) % A_SECOND == 0:
+            if (number + at) % SPAN == 0:
                 counts[column] = 0
             limit = worth[at, column]
             if limit <= 0.0:
                 continue
             i = first + at * hop
             end = i + hop
-            while i < end and counts[column] < MOST_A_SECOND and done[0] < rows.shape[0]:
+            while i < end and counts[column] < MOST_A_SPAN and done[0] < rows.shape[0]:
                 top = sign * block[i, source]
                 if top < limit or top < sign * block[i - 1, source] or top <= sign * block[i + 1, source]:
                     i += 1

@@ -19,7 +19,7 @@ import numpy as np
 from takeup.measure.sound.clipping import CutTops
 from takeup.measure.sound.hops import Hops
 from takeup.measure.sound.loops import Loops, compiled_loops
-from takeup.measure.sound.tops_figures import A_SECOND, BINS, FIGURES, MOST_A_SECOND, NOWHERE
+from takeup.measure.sound.tops_figures import BINS, FIGURES, MOST_A_SPAN, NOWHERE, SPAN
 
 UNIT_HZ = 48_000  # rate of one unit: a corner is about as wide
 REACH = 256  # units a top may go on for on each side: 5 ms
@@ -27,7 +27,7 @@ MARGIN = 8  # units seen beyond
 NEARLY = 0.7  # tops so near the highest of late are looked at: the ripple of a noisy programme rises to 1.3
 FADE = 3e-4  # by which that is forgotten with each hop: to 0.4 in half a minute
 QUIETEST = 0.003  # share of full scale
-MOST_ROWS = 200_000  # 16 MB: more than an hour of the most that is written down of a stereo side
+MOST_ROWS = 200_000  # 14 MB: half an hour and more of a stereo side that is cut all the time
 HIGHEST = 8000  # bins of height: 1.6 of full scale
 SAME = 0.001  # heights within this are one
 AROUND = 0.1  # flat tops within this of the height are set against those at it
@@ -49,7 +49,7 @@ class TopsState:
     left: np.ndarray  # samples from the margin before the next hop on, shape (n, channels)
     worth: np.ndarray  # of the hops not looked at yet, shape (n, 2 * channels)
     recent: np.ndarray  # highest top of each side, a logarithm told for hop 0
-    counts: np.ndarray  # flat tops of this second, by side
+    counts: np.ndarray  # flat tops of this span of hops, by side
     heights: np.ndarray  # round tops, by side and height
     steps: np.ndarray  # hops by the level of their steps, whole dB below full scale
     known: int = 0  # hops whose extremes are known
@@ -197,7 +197,7 @@ def _look(state: TopsState, block: np.ndarray) -> TopsState:
         number = state.at + part.start
         if not worth.any():
             continue
-        most = (len(worth) // A_SECOND + 2) * MOST_A_SECOND * worth.shape[1]
+        most = (len(worth) // SPAN + 2) * MOST_A_SPAN * worth.shape[1]
         room, done = np.empty((min(MOST_ROWS - kept, most), FIGURES)), np.zeros(1, np.int64)
         state.loops.flat_tops(
             samples, first, hop, number, state.unit, REACH * state.unit, worth, counts, heights, room, done

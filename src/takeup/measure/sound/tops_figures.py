@@ -2,6 +2,6 @@
 
 COLUMN, HOP, HEIGHT, LENGTH, RISE, FALL, EAR_IN, EAR_OUT, CORNER = range(9)
 FIGURES = 9
-A_SECOND, MOST_A_SECOND = 100, 10  # hops; flat tops written down in them, for each channel and direction
+SPAN, MOST_A_SPAN = 10, 3  # hops; flat tops written down in them, for each channel and direction
 BINS = 5000.0  # of height, for full scale
 NOWHERE = 9.0  # a corner's sharpness where the wave has turned back meanwhile
