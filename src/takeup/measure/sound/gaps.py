@@ -1,6 +1,7 @@
 """The fold of lost samples: what goes to nothing, what comes twice, and where the wave may break.
 
-- A hole: every sample exactly alike for a millisecond or more, with sound on both sides. No tape does that.
+- A hole: every sample exactly alike for a millisecond or more, with sound on both sides. No tape does that; a wave that
+  was cut flat stands still too, but at its own highest or lowest.
 - A repeat: the samples behind a step are exactly those of a moment before: a buffer played twice. No tape does that.
 - A step: a place that towers over its neighbours in the second difference. Clicks and sharp onsets do that too (tried:
   plucked notes and cut syllables are steps from one sample to the next as well), so a step alone tells nothing; it says
@@ -133,11 +134,19 @@ def _holes(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapStat
             continue
         length = at + reach + end + 1 - start
         after = _rms(samples, reach + end + 1, reach + end + 1 + beside)
-        if length >= least and min(rms, after) >= SOUNDING:
+        if length >= least and min(rms, after) >= SOUNDING and not _is_top(samples, reach + first, reach + end, beside):
             long_holes += length > LONGEST_HOLE_S * state.rate_hz
             if len(places) < MOST:
                 places.append(Gap(at=start, kind="hole", lost=length))
     return replace(state, places=tuple(places), long_holes=long_holes, hole_from=hole_from, before_rms=before_rms)
+
+
+def _is_top(samples: np.ndarray, first: int, last: int, beside: int) -> bool:
+    """Whether the wave stands still at its own highest or lowest, as a cut top does; a lost buffer stands anywhere."""
+    near = np.concatenate([samples[max(0, first - 4 * beside) : first], samples[last + 1 : last + 1 + 4 * beside]])
+    level = samples[last]
+    far = np.abs(level) > SOUNDING
+    return bool((far & ((level >= near.max(axis=0)) | (level <= near.min(axis=0)))).any())
 
 
 def _rms(samples: np.ndarray, first: int, end: int) -> float:
