@@ -13,6 +13,7 @@ from urllib.parse import unquote
 import pytest
 from make.family import CLIPPED, WORN, family, noticed, sound_report
 
+from takeup.judge.sound_units import SOUND_UNITS
 from takeup.pages.contents import Captured, Contents, Described, Entry, Held, Shown
 from takeup.pages.figures import figure
 from takeup.pages.letter import href, letter_page, part_of, when
@@ -236,6 +237,21 @@ def test_when_a_date_nobody_can_read_stays_as_it_was_given():
 )
 def test_figure_is_short(value, unit, text):
     assert figure(Measured(value=value, unit=unit, why=None if value is not None else "later")) == text
+
+
+def test_units_that_are_words_are_said_in_chinese_and_symbols_stay():
+    assert figure(Measured(value=16, unit="bits"), "zh-Hans") == "16 位"
+    assert figure(Measured(value=0.002, unit="share of full scale"), "zh-Hans") == "0.002 满刻度的比例"
+    assert figure(Measured(value=-20.0, unit="dBFS"), "zh-Hans") == "-20 dBFS"
+
+
+def test_every_unit_and_every_kind_left_out_is_worded():
+    """Letters in a row that are no symbol of the SI or of levels are a word."""
+    symbols = {"LUFS", "LU", "dBTP", "dBFS", "dB", "Hz", "ms", "s", "µs", "%", "1", "1/s", "1/in", "mm", "px RMS"}
+    for unit in {*SOUND_UNITS.values(), "bits", "samples", "pictures"} - symbols:
+        assert say("letter", f"unit.{unit}", "zh-Hans") != unit
+    for kind in ("digital_zero", "leader", "blank_tape", "blank", "black", "no_signal"):
+        assert say("letter", f"kind.{kind}", "zh-Hans") != kind
 
 
 def test_every_measure_of_the_contract_has_a_name_in_both_languages():

@@ -11,6 +11,7 @@ from make.sound_files import bw64, libav_file, soundfile_bytes
 
 from sound.test_sound_findings import check
 from takeup.media.probe import look_at
+from takeup.media.sound import read_sound
 from takeup.streams import Report
 
 LOSSLESS = [("WAV", kind) for kind in ("PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE")]
@@ -46,6 +47,22 @@ def written(path, samples, rate, form, kind):
 
 @pytest.mark.parametrize("form, kind", LOSSLESS)
 @pytest.mark.parametrize("rate, channels", [(44_100, 2), (96_000, 1), (192_000, 2)])
+def test_every_lossless_form_gives_the_same_samples(tmp_path, form, kind, rate, channels):
+    """Samples, rate and channels are all that a measure is given."""
+    path = written(tmp_path / "a", programme(rate, channels), rate, form, kind)
+    capture = look_at(path)
+    assert (capture.sound.rate_hz, capture.sound.channels, capture.sound.lossy) == (rate, channels, False)
+    assert capture.sound.seconds_stated == pytest.approx(11.5)
+    assert np.array_equal(np.concatenate(list(read_sound(path, capture))), programme(rate, channels))
+
+
+FEW = [("WAV", "PCM_24"), ("FLAC", "PCM_24"), ("AIFF", "DOUBLE"), ("ALAC", "s32p")]
+
+
+@pytest.mark.parametrize(
+    "form, kind, rate, channels",
+    [(*one, 44_100, 2) for one in LOSSLESS] + [(*one, *high) for one in FEW for high in ((96_000, 1), (192_000, 2))],
+)
 def test_every_lossless_form_gives_the_same_figures(tmp_path, tmp_path_factory, form, kind, rate, channels):
     path = written(tmp_path / "a", programme(rate, channels), rate, form, kind)
     wanted, report = reference(rate, channels, tmp_path_factory.getbasetemp()), check(path)

@@ -201,3 +201,23 @@ def test_a_long_side_of_clicks_hides_no_loss_at_its_end():
     found = finish_gaps(state)
     assert len(found.steps) > 2000
     assert [(gap.kind, gap.lost) for gap in found.places] == [("hole", pytest.approx(80, abs=2))]
+
+
+@pytest.mark.parametrize("over_db", [6, 12, 20, 30])
+@pytest.mark.parametrize("level", [1.0, 0.4])
+def test_tops_cut_flat_for_milliseconds_are_no_holes(over_db, level):
+    """A 35 Hz tone and its octave, cut: at 30 dB over the top stands still for 14 ms of each half wave of 14.3."""
+    t = np.arange(3 * 48_000) / 48_000
+    wave = (np.sin(2 * np.pi * 35 * t) + 0.3 * np.sin(2 * np.pi * 70 * t + 1)) * db(over_db)
+    sound = level * np.clip(np.column_stack([wave, 0.9 * wave]), -1, 1).astype(np.float32)
+    assert not finish_gaps(step_gaps(begin_gaps(48_000), sound)).places
+
+
+def test_a_hold_of_the_last_value_between_cut_tops_is_a_hole():
+    """The same wave with a buffer of ten milliseconds held at what came last, on a flank."""
+    t = np.arange(3 * 48_000) / 48_000
+    wave = np.clip(2 * np.sin(2 * np.pi * 35 * t), -1, 1)
+    at = next(i for i in range(60_000, 70_000) if 0.2 < wave[i] < 0.5)
+    wave[at : at + 480] = wave[at]
+    found = finish_gaps(step_gaps(begin_gaps(48_000), np.column_stack([wave, wave]).astype(np.float32))).places
+    assert [(one.kind, abs(one.at - at) <= 1, abs(one.lost - 480) <= 1) for one in found] == [("hole", True, True)]

@@ -155,7 +155,8 @@ def _finding_lines(face: Face, findings: list[dict[str, Any]]) -> Iterator[str]:
 def _finding_line(face: Face, finding: dict[str, Any]) -> str:
     from takeup.words.units import clock
 
-    at = f"{clock(finding['from_s'])} " if finding.get("from_s") is not None else ""
+    at = clock(finding["from_s"]) if finding.get("from_s") is not None else ""
+    at = f"{at} " if at and at not in finding["why"] else ""  # some sentences say when themselves
     return f"  {face.words('check.word.' + finding['verdict'])}: {at}{finding['why']}"
 
 

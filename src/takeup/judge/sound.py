@@ -6,7 +6,7 @@ import math
 
 from takeup.judge.sound_bandwidth import judge_bandwidth, judge_lossy, judge_noise, said_bandwidth, said_bits
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
-from takeup.judge.sound_clipping import judge_clipping
+from takeup.judge.sound_clipping import judge_clipping, judge_flat_tops
 from takeup.judge.sound_direction import judge_direction
 from takeup.judge.sound_dropouts import judge_dropouts
 from takeup.judge.sound_ending import judge_ending, judge_silence
@@ -41,6 +41,7 @@ def judge_sound(
     """
     findings: list[Finding] = []
     findings += judge_clipping(facts.clipping, facts.hop_s, stream, rows)
+    findings += judge_flat_tops(deep.tops, facts.clipping, facts.hop_s, stream, rows)
     findings += judge_level(facts, stream, rows, clipped=bool(findings))
     findings += judge_dc_offset(facts, rows)
     findings += judge_channels(facts, rows)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 
 from takeup.measure.sound.clipping import CutTops
+from takeup.measure.sound.tops import FlatTops
 from takeup.streams import Finding, SoundStream
 from takeup.tables.rows import Rows
 
@@ -38,4 +39,62 @@ def judge_stretch(stretch: CutTops, hop_s: float, stream: SoundStream, rows: Row
         facts={"level_db": 20 * math.log10(stretch.level)},
         rows=("sound.clipping.rail", "sound.clipping.flat_tops_are_ours")
         + (() if at_rail else ("sound.clipping.least_runs_below",)),
+    )
+
+
+def judge_flat_tops(
+    flat: FlatTops | None, stuck: Iterable[CutTops], hop_s: float, stream: SoundStream, rows: Rows
+) -> list[Finding]:
+    """Tops that were cut, and the file changed later; not where stuck samples (``stuck``) tell of most of them."""
+    if flat is None or stream.lossy or not _cut(flat, rows):
+        return []
+    gap = rows.value("sound.clipping.gap_s") / hop_s
+    told = [one for one in stuck if judge_stretch(one, hop_s, stream, rows, over=True) is not None]
+    rest = [
+        one
+        for one in flat.stretches
+        if not any(one.first <= other.end + gap and one.end >= other.first - gap for other in told)
+    ]
+    if 2 * sum(one.runs for one in rest) < flat.tops:
+        return []
+    names = ["fewest_tops", "of_flat", "of_height", "spread", "spread_by_slope", "ripple_least"]
+    names += ["ripple_units", "corner", "ear_low", "ear_high"]
+    names += ["steady_tops", "steady_of_flat", "steady_noise", "ripple_by_slope"] if flat.steady else []
+    return [
+        Finding(
+            name="clipping",
+            verdict="redo",
+            again="helps",
+            says="clipping.changed-later",
+            from_s=round(one.first * hop_s, 3),
+            to_s=round(one.end * hop_s, 3),
+            value=one.samples,
+            unit="samples",
+            facts={"level_db": 20 * math.log10(flat.level)},
+            rows=tuple(f"sound.flat_tops.{name}" for name in names),
+        )
+        for one in rest
+    ]
+
+
+def _cut(flat: FlatTops, rows: Rows) -> bool:
+    """Whether these tops were cut for certain: many, at one height, with corners, and hardly a round one there."""
+    limits = rows.section("sound.flat_tops")
+    cut = (
+        flat.tops >= limits["fewest_tops"]
+        and flat.of_flat >= limits["of_flat"]
+        and flat.of_height >= limits["of_height"]
+        and flat.spread <= limits["spread"] + limits["spread_by_slope"] * flat.slope
+        and (flat.spread >= limits["ripple_least"] * flat.slope or flat.length >= limits["ripple_units"])
+        and flat.corner is not None
+        and flat.corner >= limits["corner"]
+        and limits["ear_low"] <= flat.ear <= limits["ear_high"]
+    )
+    if not cut or not flat.steady:
+        return cut
+    quiet = flat.noise is None or flat.noise <= limits["steady_noise"]
+    return (
+        flat.tops >= limits["steady_tops"]
+        and flat.of_flat >= limits["steady_of_flat"]
+        and (quiet or flat.spread <= limits["ripple_by_slope"] * flat.slope)
     )

@@ -13,11 +13,11 @@ LEAST = 0.0005
 
 def figures_of(report: Report, lang: str) -> list[tuple[str, str]]:
     """What was measured, as name and figure; what could not be measured is left out."""
-    figures = [(name, figure(measured)) for name, measured in report.measures.items() if measured.why is None]
+    figures = [(name, figure(measured, lang)) for name, measured in report.measures.items() if measured.why is None]
     return [(measure_name(name, lang), text) for name, text in figures if text]
 
 
-def figure(measured: Measured) -> str:
+def figure(measured: Measured, lang: str = "en") -> str:
     """A measured value as text: numbers at three digits, lists as their count, groups by their names."""
     value = measured.value
     if value is None:
@@ -28,7 +28,15 @@ def figure(measured: Measured) -> str:
         text = str(len(value))
     else:
         text = _number(value)
-    return f"{text} {measured.unit}".strip() if measured.unit != "1" else text
+    return f"{text} {unit_name(measured.unit, lang)}".strip() if measured.unit != "1" else text
+
+
+def unit_name(unit: str, lang: str) -> str:
+    """A unit that is a word, in the reader's language; a symbol stays as it is."""
+    try:
+        return say("letter", f"unit.{unit}", lang)
+    except KeyError:
+        return unit
 
 
 def measure_name(name: str, lang: str) -> str:

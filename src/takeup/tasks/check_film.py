@@ -21,6 +21,7 @@ from takeup.media.moving import Picture, Reading, SoundBlock
 from takeup.plan.film_time import Decided, decide_rate
 from takeup.streams import CaptureFile, Finding, Measured, Report, Trace
 from takeup.tables.rows import Rows
+from takeup.tasks.check_sound import measurable
 from takeup.tasks.checking import Asked, Heard
 from takeup.tasks.film_parts import at_a_limit, goes_on, is_part
 from takeup.tasks.moving_walk import by_time, picture_of, walk_through
@@ -46,7 +47,8 @@ def check_film(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     Raises
     ------
     Unreadable
-        ``capture.broken`` when not one picture can be decoded; ``film.size-changes`` when the pictures change size.
+        ``capture.broken`` when not one picture can be decoded; ``film.size-changes`` when the pictures change size;
+        what :func:`measurable` says of its sound.
     """
     walk = _Walk(path, capture, asked, rows)
     reading = walk_through(path, capture, asked, walk)
@@ -65,7 +67,8 @@ class _Walk:
         self.bits = stream.bits
         self.stamps: list[float] = []
         self.stills = Stills(asked.stills, stream, rows)
-        self.sound = SoundPass(capture.sound, asked, rows, of_picture=True) if capture.sound else None
+        sound = measurable(path, capture, rows) if capture.sound else None
+        self.sound = SoundPass(sound, asked, rows, of_picture=True) if sound else None
         self.full_range = stream.pixel_format.startswith(("yuvj", "gray"))
         self.shape: tuple[int, ...] | None = None
         self.peak = 0.0

@@ -15,6 +15,7 @@ from takeup.measure.video.whole import Pictures, Walk
 from takeup.media.moving import Picture, Reading, SoundBlock
 from takeup.streams import CaptureFile, Finding, Report
 from takeup.tables.rows import Rows
+from takeup.tasks.check_sound import measurable
 from takeup.tasks.checking import Asked, Heard
 from takeup.tasks.moving_walk import by_time, picture_of, walk_through
 from takeup.tasks.sound_pass import SoundPart, SoundPass
@@ -41,7 +42,7 @@ def check_video(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> R
     Raises
     ------
     Unreadable
-        ``capture.broken`` when not one picture can be decoded.
+        ``capture.broken`` when not one picture can be decoded; what :func:`measurable` says of its sound.
     """
     walk = _Check(path, capture, asked, rows)
     return walk.finish(walk_through(path, capture, asked, walk))
@@ -51,7 +52,8 @@ class _Check:
     """One walk over a capture: every measure's state."""
 
     def __init__(self, path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
-        stream, sound = picture_of(path, capture), capture.sound
+        stream = picture_of(path, capture)
+        sound = measurable(path, capture, rows) if capture.sound else None
         self.capture, self.asked, self.rows = capture, asked, rows
         self.rate = stream.rate or Fraction(25)
         limits = {name: rows.section(f"video.{name}") for name in SECTIONS}

@@ -37,6 +37,8 @@ SOURCES = (
     "loops.py",
     "sift.py",
     "sums.py",
+    "top_loops.py",
+    "tops_figures.py",
     "unpack.py",
     "weigh.py",
 )
@@ -48,7 +50,8 @@ ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "fine_plane": ("a1", "i", "a1", "a2", "a2", "a2", "a2"),
     "slot_peaks": ("a1", "i", "a1"),
     "same_moments": ("a1", "i", "i", "a2", "a2"),
-    "near_zero": ("a2", "i", "a1", "a2"),
+    "near_zero": ("a2", "i", "a1", "a2", "a2"),
+    "flat_tops": ("a2", "i", "i", "i", "i", "i", "a2", "a1", "a2", "a2", "a1"),
 }
 RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays come without an owner, nothing raises
     "NRT_Free",
@@ -218,6 +221,7 @@ def _use(loops: Loops) -> list[np.ndarray]:
     from takeup.measure.sound.gaps import begin_gaps, finish_gaps, step_gaps
     from takeup.measure.sound.hops import begin_hops, finish_hops, step_hops
     from takeup.measure.sound.thin import begin_thin, finish_thin, step_thin
+    from takeup.measure.sound.tops import begin_tops, finish_tops, step_tops
 
     rng = np.random.default_rng(1)
     found: list[np.ndarray] = []
@@ -236,8 +240,13 @@ def _use(loops: Loops) -> list[np.ndarray]:
         found.append(np.array([*gaps.steps, *(one.at for one in gaps.places)], float))
     counts = np.zeros((4, 576), np.float32)
     lines = np.ascontiguousarray(samples.reshape(2, -1)).astype(np.float32)
-    loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), counts)
+    room = np.empty((2, lines.shape[1]), np.float32)
+    loops.near_zero(lines, 576, np.array([0.01, 0.1], np.float32), room, counts)
     found.append(counts.sum(axis=1))
+    cut = np.clip(np.sin(np.arange(20_000) * 0.03) + 0.01 * samples[:, 0], -0.7, 0.7).astype(np.float32)[:, None]
+    state, hops = step_hops(begin_hops(48_000, 1, loops), cut)
+    tops = finish_tops(step_tops(begin_tops(48_000, 1, state.hop, loops), cut, hops), 200)
+    found.append(np.array([tops.level, tops.tops, tops.slope, tops.ear] if tops else [], float))
     out = np.empty(400, np.float32)
     loops.unpack_24(np.frombuffer(rng.bytes(1200), np.uint32), out)
     return [*found, out]

@@ -20,6 +20,7 @@ from takeup.measure.sound.clipping import begin_clipping, finish_clipping, step_
 from takeup.measure.sound.history import condense, gather
 from takeup.measure.sound.hops import Hops, begin_hops, finish_hops, step_hops
 from takeup.measure.sound.meter import Moment, begin_meter, step_meter
+from takeup.measure.sound.tops import begin_tops, finish_tops, step_tops
 from takeup.measure.sound.whole import SoundFacts, take_facts
 from takeup.streams import Finding, Measured, SoundStream, Trace
 from takeup.tables.rows import Rows
@@ -65,6 +66,7 @@ class SoundPass:
         self.hops = begin_hops(stream.rate_hz, stream.channels, quick_loops())
         gap = round(rows.value("sound.clipping.gap_s") / self.hops.hop_s)
         self.clipping = begin_clipping(gap)
+        self.tops = begin_tops(stream.rate_hz, stream.channels, self.hops.hop, quick_loops())
         self.deep = DeepWalk(stream, of_picture=of_picture)
         self.pieces: list[tuple[np.ndarray, ...]] = []
         self.peaks = np.zeros(stream.channels)
@@ -89,6 +91,7 @@ class SoundPass:
             return
         deeper = self._beside(block) if len(block) >= WORTH_A_THREAD else None
         self.hops, done = step_hops(self.hops, block)
+        self.tops = step_tops(self.tops, block, done)
         if deeper is None:
             self.deep.hear(block)
         else:
@@ -146,7 +149,11 @@ class SoundPass:
             clipping=finish_clipping(self.clipping),
             strip=deep.strip,
         )
-        deep = replace(deep, bandwidth=bandwidth_of(deep.spectrum, facts.states, facts.hop_s))
+        deep = replace(
+            deep,
+            bandwidth=bandwidth_of(deep.spectrum, facts.states, facts.hop_s),
+            tops=finish_tops(self.tops, self.clipping.gap),
+        )
         known = self._known()
         measures, findings = judge_sound(facts, deep, self.stream, self.rows, known)
         return SoundPart(

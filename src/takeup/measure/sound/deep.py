@@ -15,6 +15,7 @@ from takeup.measure.sound.lossy import Lossy
 from takeup.measure.sound.print_through import PrintThrough
 from takeup.measure.sound.spectrum import Spectrum
 from takeup.measure.sound.strip import Strip
+from takeup.measure.sound.tops import FlatTops
 from takeup.measure.sound.turns import Turns
 
 
@@ -30,6 +31,7 @@ class DeepFacts:
     spectrum: Spectrum | None = None
     bandwidth: Bandwidth | None = None  # told of the spectrum once it is known what each hop holds
     bits: int | None = None
+    tops: FlatTops | None = None  # the height with most flat tops, cut or not
     lossy: Lossy | None = None
     dropouts: tuple[Dropout, ...] = ()
     direction: Direction | None = None

@@ -56,7 +56,7 @@ def lapped(samples: np.ndarray, count: int, kind: str, lines: np.ndarray) -> np.
     size = _good_size(count + 2 * frame)
     spectrum = np.fft.rfft(samples[: count + 2 * frame - 1], size)
     waves = _waves(kind, size, tuple(lines.tolist()))
-    return np.stack([np.fft.irfft(spectrum * wave, size)[:count] for wave in waves]).astype(np.float32, copy=False)
+    return np.fft.irfft(spectrum * waves, size)[:, :count]
 
 
 def _good_size(least: int) -> int:
@@ -73,22 +73,22 @@ def _good_size(least: int) -> int:
 
 
 @cache
-def _waves(kind: str, size: int, lines: tuple[int, ...]) -> list[np.ndarray]:
+def _waves(kind: str, size: int, lines: tuple[int, ...]) -> np.ndarray:
     """What the sound's spectrum is multiplied by for each line: 2 MB for 64 lines."""
     shape = window(kind)
     frame = len(shape) // 2
     phase = np.pi / frame * (np.arange(2 * frame) + 0.5 + frame / 2)
-    waves = ((shape * np.cos(phase * (line + 0.5))).astype(np.float32) for line in lines)
-    return [np.conj(np.fft.rfft(wave, size)) for wave in waves]
+    waves = [(shape * np.cos(phase * (line + 0.5))).astype(np.float32) for line in lines]
+    return np.conj(np.fft.rfft(np.stack(waves), size))
 
 
 @cache
-def _bank(size: int) -> list[np.ndarray]:
+def _bank(size: int) -> np.ndarray:
     """What the sound's spectrum is multiplied by for each band's analysis filter."""
     n = np.arange(BANK_SIZE)
     shape = sum(gain * np.cos(2 * np.pi * k * (n - BANK_SIZE // 2) / BANK_SIZE) for k, gain in enumerate(BANK))
-    filters = (shape * np.cos((2 * band + 1) * (n - 16) * np.pi / 64) for band in BANK_BANDS)
-    return [np.conj(np.fft.rfft(taps[::-1].astype(np.float32), size)) for taps in filters]
+    filters = [(shape * np.cos((2 * band + 1) * (n - 16) * np.pi / 64))[::-1] for band in BANK_BANDS]
+    return np.conj(np.fft.rfft(np.stack(filters).astype(np.float32), size))
 
 
 @cache
@@ -110,9 +110,8 @@ def banked(samples: np.ndarray, count: int, every: int) -> np.ndarray:
     size = _good_size(need + BANK_SIZE)
     spectrum = np.fft.rfft(samples[: need + BANK_SIZE - 1], size)
     out = []
-    for at, (band, taps) in enumerate(zip(BANK_BANDS, _bank(size))):
+    for at, (band, sound) in enumerate(zip(BANK_BANDS, np.fft.irfft(spectrum * _bank(size), size))):
         chosen = np.arange(-at * len(BANK_LINES) % every, len(BANK_LINES), every)
-        sound = np.fft.irfft(spectrum * taps, size)[:need].astype(np.float32)
         step = sound.strides[0]
         slots = np.lib.stride_tricks.as_strided(sound, (SLOTS, count), (BANDS * step, step))
         out.append(_bank_lines(band % 2 == 1)[:, chosen].T @ np.ascontiguousarray(slots))

@@ -1,6 +1,7 @@
 """The fold of lost samples: what goes to nothing, what comes twice, and where the wave may break.
 
-- A hole: every sample exactly alike for a millisecond or more, with sound on both sides. No tape does that.
+- A hole: every sample exactly alike for a millisecond or more, with sound on both sides. No tape does that; a wave that
+  was cut flat stands still too, but at its own highest or lowest.
 - A repeat: the samples behind a step are exactly those of a moment before: a buffer played twice. No tape does that.
 - A step: a place that towers over its neighbours in the second difference. Clicks and sharp onsets do that too (tried:
   plucked notes and cut syllables are steps from one sample to the next as well), so a step alone tells nothing; it says
@@ -118,24 +119,34 @@ def _holes(state: GapState, samples: np.ndarray, at: int, reach: int) -> GapStat
     if not still.any() and state.hole_from is None:
         return state
     edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8))).reshape(-1, 2)
+    least, beside = max(16, HOLE_S * state.rate_hz), round(BESIDE_S * state.rate_hz)
+    open_end = (edges[:, 0] == 0) | (edges[:, 1] == len(still))
     places, long_holes, hole_from = list(state.places), state.long_holes, None
     before_rms = state.before_rms
     begun, known_rms = state.hole_from, state.before_rms
-    for first, end in edges.tolist():
+    for first, end in edges[open_end | (edges[:, 1] - edges[:, 0] + 1 >= least)].tolist():  # of a quiet side few
         start = at + reach + first
-        rms = _rms(samples, reach + first - round(BESIDE_S * state.rate_hz), reach + first)
+        rms = _rms(samples, reach + first - beside, reach + first)
         if first == 0 and begun is not None:
             start, rms = begun, known_rms
         if end == len(still):
             hole_from, before_rms = start, rms
             continue
         length = at + reach + end + 1 - start
-        after = _rms(samples, reach + end + 1, reach + end + 1 + round(BESIDE_S * state.rate_hz))
-        if length >= max(16, HOLE_S * state.rate_hz) and min(rms, after) >= SOUNDING:
+        after = _rms(samples, reach + end + 1, reach + end + 1 + beside)
+        if length >= least and min(rms, after) >= SOUNDING and not _is_top(samples, reach + first, reach + end, beside):
             long_holes += length > LONGEST_HOLE_S * state.rate_hz
             if len(places) < MOST:
                 places.append(Gap(at=start, kind="hole", lost=length))
     return replace(state, places=tuple(places), long_holes=long_holes, hole_from=hole_from, before_rms=before_rms)
+
+
+def _is_top(samples: np.ndarray, first: int, last: int, beside: int) -> bool:
+    """Whether the wave stands still at its own highest or lowest, as a cut top does; a lost buffer stands anywhere."""
+    near = np.concatenate([samples[max(0, first - 4 * beside) : first], samples[last + 1 : last + 1 + 4 * beside]])
+    level = samples[last]
+    far = np.abs(level) > SOUNDING
+    return bool((far & ((level >= near.max(axis=0)) | (level <= near.min(axis=0)))).any())
 
 
 def _rms(samples: np.ndarray, first: int, end: int) -> float:
@@ -174,7 +185,8 @@ def _repeats(samples: np.ndarray, reach: int, rate_hz: int, loops: Loops) -> lis
     bits = np.ascontiguousarray(samples[:, 0]).view(np.uint32)
     loops.same_moments(bits, PICK, round(REPEAT_BACK_S * rate_hz), last, pairs)
     found: list[tuple[int, int]] = []
-    for one, other in pairs[: pairs[-1, 0]].tolist():
+    told = pairs[: pairs[-1, 0]]
+    for one, other in told[_long_enough(samples[:, 0], told)].tolist():
         lag = other - one
         if any(abs(other - at) <= 2 * lost for at, lost in found):
             continue
@@ -195,6 +207,22 @@ def _alike_beside(samples: np.ndarray, first: int, end: int, lag: int) -> float:
     before, behind = max(lag, first - 2 * lag), min(len(samples), end + 1 + 2 * lag)
     at = np.concatenate([np.arange(before, first), np.arange(end + 1, behind)])
     return float((samples[at] == samples[at - lag]).all(axis=1).mean()) if len(at) else 1.0
+
+
+def _long_enough(plane: np.ndarray, pairs: np.ndarray) -> np.ndarray:
+    """Which pairs of moments are alike in one channel for as long as a repeat must be: by chance it is a few samples.
+
+    ``pairs``: shape (k, 2). Returns bool, shape (k,).
+    """
+    lags = np.diff(pairs, axis=1)
+    at = pairs[:, 1:] + np.arange(-REPEAT_SAMPLES, REPEAT_SAMPLES + 1)
+    inside = (at >= lags) & (at < len(plane))
+    at = np.where(inside, at, lags)
+    unlike = (plane[at] != plane[at - lags]) | ~inside
+    ends = np.ones((len(pairs), 1), bool)
+    back = np.hstack([unlike[:, REPEAT_SAMPLES::-1], ends]).argmax(axis=1)
+    on = np.hstack([unlike[:, REPEAT_SAMPLES:], ends]).argmax(axis=1)
+    return back + on - 1 >= REPEAT_SAMPLES
 
 
 def _same_stretch(samples: np.ndarray, at: int, lag: int) -> tuple[int, int]:

@@ -19,6 +19,7 @@ class Loops:
     slot_peaks: Callable[..., Any]
     same_moments: Callable[..., Any]
     near_zero: Callable[..., Any]
+    flat_tops: Callable[..., Any]
 
 
 def compiled_loops() -> Loops:
@@ -27,6 +28,7 @@ def compiled_loops() -> Loops:
     from takeup.measure.sound.framed_loops import near_zero
     from takeup.measure.sound.gap_loops import same_moments, slot_peaks
     from takeup.measure.sound.sift import fine_plane, thin_plane
+    from takeup.measure.sound.top_loops import flat_tops
     from takeup.measure.sound.unpack import unpack_24
     from takeup.measure.sound.weigh import weigh_pair
 
@@ -39,4 +41,5 @@ def compiled_loops() -> Loops:
         slot_peaks=slot_peaks,
         same_moments=same_moments,
         near_zero=near_zero,
+        flat_tops=flat_tops,
     )

@@ -187,23 +187,34 @@ def _zeros(lines: np.ndarray, period: int, loops: Loops) -> Iterator[np.ndarray]
     if noise.mean() < LEAST_NOISE:
         return
     lines = np.ascontiguousarray(lines[noise])
-    counts = np.zeros((len(NEAR_ZERO) * len(lines), period), np.float32)
-    loops.near_zero(lines, period, np.array(NEAR_ZERO, np.float32), counts)
-    for by_line in counts.reshape(len(NEAR_ZERO), len(lines), period) / np.float32(lines.shape[1] // period):
-        shares = np.stack([one.mean(axis=0) for one in np.array_split(by_line, GROUPS)])
-        shares -= np.median(shares, axis=1)[:, None]
+    counts, room = (
+        np.zeros((len(NEAR_ZERO) * len(lines), period), np.float32),
+        np.empty((2, lines.shape[1]), np.float32),
+    )
+    loops.near_zero(lines, period, np.array(NEAR_ZERO, np.float32), room, counts)
+    sizes = np.array([len(one) for one in np.array_split(lines, GROUPS)])
+    firsts, looks = np.cumsum(sizes) - sizes, (lines.shape[1] // period) * sizes
+    for by_line in counts.reshape(len(NEAR_ZERO), len(lines), period):
+        shares = np.add.reduceat(by_line, firsts, axis=0) / looks[:, None].astype(np.float32)
+        shares -= _middle(shares)[:, None]
         yield shares / max(_scatter(shares.mean(axis=0)), 1e-4)
 
 
 def _scatter(values: np.ndarray) -> float:
     """Standard deviation by the median, which a peak does not move."""
-    return ROBUST * float(np.median(np.abs(values - np.median(values))))
+    return ROBUST * float(_middle(np.abs(values - _middle(values))))
+
+
+def _middle(values: np.ndarray) -> np.ndarray:
+    """The median along the last axis, which is even here: a sixth of the time that NumPy's takes over so few."""
+    ordered, half = np.sort(values, axis=-1), values.shape[-1] // 2
+    return (ordered[..., half - 1] + ordered[..., half]) / 2
 
 
 def _score(zeros: np.ndarray) -> float | None:
     """How far the best offset beats the others, in scatters; None where it does not, or in few groups only."""
     means = zeros.mean(axis=0)
-    means = means - np.median(means)
+    means = means - _middle(means)
     offset = int(np.argmax(means))
     near = (offset + np.arange(-NEIGHBOURS, NEIGHBOURS + 1)) % len(means)
     second = float(np.delete(means, near).max())
