@@ -1,4 +1,4 @@
-"""Handing over, acted out: a drive tried, packed, copied and read back, the slip, a sister's drive, clearing, closing."""
+"""Handing over, acted out: a drive tried, packed, copied, read back, the slip, a sister's drive, clearing, closing."""
 
 import hashlib
 import os
@@ -375,6 +375,7 @@ def test_plugged_in_drives_are_read_from_the_mount_table():
         "41 22 0:40 / /run/user/1000 rw - tmpfs tmpfs rw",
         "42 22 8:33 / /run/media/maren/\\345\\256\\266 rw - vfat /dev/sdc1 rw",
         "40 22 8:17 / /media/maren/TAN\\040FAMILY rw - exfat /dev/sdb1 rw",
+        "43 22 0:44 / /mnt/share rw - nfs4 server:/share rw",
         "short line",
     ))  # fmt: skip
     assert drive_points(table) == ["/media/maren/TAN FAMILY", "/run/media/maren/家"]

@@ -51,11 +51,15 @@ def mounted_drives() -> list[Mounted]:
 
 
 def drive_points(table: str) -> list[str]:
-    """The mount points of plugged-in drives in a Linux mount table (``/proc/self/mountinfo``), each once, in order."""
+    """The mount points of plugged-in drives in a Linux mount table (``/proc/self/mountinfo``), each once, in order.
+
+    A plugged-in drive is a device of its own; what programs and networks show as folders is none.
+    """
     points = []
     for line in table.splitlines():
-        fields = line.partition(" - ")[0].split()
-        if len(fields) > 4:
+        before, _, after = line.partition(" - ")
+        fields, device = before.split(), after.split()[1:2]
+        if len(fields) > 4 and device and device[0].startswith("/dev/"):
             point = _plain(fields[4])
             if point.startswith(PLACES) and "\ufffd" not in point and point.isprintable():
                 points.append(point)
