@@ -10,12 +10,13 @@ import pytest
 from takeup.errors import NotPossible, TakeupError
 from takeup.files.lock import held
 from takeup.lab.backup import KEEP, back_up, backups, bring_back
-from takeup.lab.forgetting import forget_due
 from takeup.lab.people import all_staff
+from takeup.lab.photos import add_photo
 from takeup.lab.port import FILE_NAME, add, one, open_lab, rows
-from takeup.lab.schema import BOX, FIGURE, PERSON, STAFF, STATION, VISIT
+from takeup.lab.schema import BOX, FIGURE, LOG, PERSON, STAFF, STATION, VISIT
 from takeup.lab.settings import setting
 from takeup.plan.opening_words import read_closures, read_hours
+from takeup.tasks.forgetting import forget_due
 from takeup.web.opening import make_ready
 from takeup.work.nightly import Nightly
 
@@ -120,14 +121,17 @@ def test_texts_keep_every_edition_and_tell_an_old_form(desk, maren):
 
 
 def test_people_are_forgotten_when_their_time_is_over_and_the_figures_stay(desk, box):
+    leaf = desk.home / "photos" / box["folder"] / "leaf.jpg"
+    leaf.parent.mkdir(parents=True)
+    leaf.write_bytes(b"a label")
     with desk.lab.writing() as db:
         person = box["person_id"]
+        add_photo(db, box["id"], "k1", leaf.relative_to(desk.home).as_posix(), "00", "Maren")
         db.execute(PERSON.update().where(PERSON.c.id == person).values(forget_on="2027-03-01"))
         add(db, VISIT, station_id="cassette-1", person_id=person, box_id=box["id"], day="2027-01-05", from_min=600,
             to_min=720, state="done", brings="Grandmother's tapes", booked_by="Maren", made_at="")  # fmt: skip
-        assert forget_due(db, "2027-02-28") == 0
-        assert forget_due(db, "2027-03-01") == 1
-        assert forget_due(db, "2027-03-02") == 0
+    assert [forget_due(desk.lab, desk.home, f"2027-0{day}") for day in ("2-28", "3-01", "3-02")] == [0, 1, 0]
+    assert not leaf.exists() and box["path"].is_dir()
     with desk.lab.reading() as db:
         everything = [str(row) for table in (PERSON, VISIT, BOX, FIGURE) for row in db.execute(table.select()).all()]
         assert not any("Marlow" in row or "Grandmother" in row for row in everything)
@@ -182,3 +186,27 @@ def test_nothing_is_brought_back_while_a_desk_is_open(desk, tmp_path):
     kept = back_up(desk.lab)
     with held(desk.home, "desk", 0.0), pytest.raises(NotPossible, match="desk-open"):
         make_ready(desk.home, desk.settings, kept=kept.path)
+
+
+def test_moments_are_shown_in_the_labs_own_zone(desk, maren):
+    """Midnight in UTC on 1 July is eight in the morning in Shanghai (UTC+8, no summer time)."""
+    with desk.lab.writing() as db:
+        add(
+            db,
+            LOG,
+            at="2026-07-01T00:00:00.000+00:00",
+            kind="cleaning",
+            text="Heads",
+            who="Maren",
+            facts={},
+            state="done",
+        )
+    where, fields = maren.fields("/lab/hours", "/lab/hours")
+    assert (
+        maren.client.post(where, data=fields | {"what": "zone", "version": "0", "zone": "Nowhere/Land"}).status_code
+        == 400
+    )
+    maren.client.post(
+        where, data=maren.fields("/lab/hours")[1] | {"what": "zone", "version": "0", "zone": "Asia/Shanghai"}
+    )
+    assert "2026-07-01 08:00" in maren.look("/logbook").text

@@ -33,11 +33,3 @@ def forget(db: sa.Connection, person_id: int) -> None:
         db.execute(SESSION.delete().where(SESSION.c.box_id == box["id"]))
         change(db, BOX, box["id"], None, title="", code_sha256=None, code_until=None)
     change(db, PERSON, person_id, None, name="", contact="", needs="", lang="", minor=False, forget_on=now()[:10])
-
-
-def forget_due(db: sa.Connection, today: str) -> int:
-    """Forget everybody whose time is over; how many."""
-    due = due_to_forget(db, today)
-    for person in due:
-        forget(db, person["id"])
-    return len(due)

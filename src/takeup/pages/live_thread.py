@@ -1,4 +1,4 @@
-"""The thread of a capture that is still coming in: what came so far, its knots, and dotted what is still to come. Pure."""
+"""The thread of a capture that is still coming in: what came so far, its knots, and dotted what is still to come."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Two reels as they look now: how much tape lies on each, by the law of wound tape. Pure: seconds in, SVG out.
 
-Wound tape fills an area: r^2 = r_hub^2 + length * thickness / pi, so what is left and what was taken up are to each other
-as the areas of the two packs are, and the drawing looks as the real cassette does through its window.
+Wound tape fills an area: r^2 = r_hub^2 + length * thickness / pi, so what is left and what was taken up are to one
+another as the areas of the two packs are, and the drawing looks as the real cassette does through its window.
 """
 
 from __future__ import annotations

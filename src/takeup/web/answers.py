@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from takeup.lab.hours import zone_of
 from takeup.lab.secrets import new_token
 from takeup.web import shapes
 from takeup.web.ask import Answer, Ask, Desk, Document, SeeOther, Served, Shown, Streamed, Told
@@ -64,7 +65,11 @@ class Painter:
 
     def html(self, ask: Ask, shown: Shown) -> str:
         """A page's text."""
-        template = self.rooms[ask.lang].get_template(shown.template)
+        room = self.rooms[ask.lang]
+        with self.desk.lab.reading() as db:
+            zone = zone_of(db)
+        room.globals["moment"] = lambda text: shapes.moment(text, zone)  # the lab may change its zone at any time
+        template = room.get_template(shown.template)
         return template.render(
             {"ask": ask, "who": ask.who, "lang": ask.lang, "demo": self.desk.demo} | dict(shown.facts)
         )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from takeup.lab.backup import back_up, backups
-from takeup.lab.forgetting import due_to_forget, forget_due
+from takeup.lab.forgetting import due_to_forget
 from takeup.lab.people import ROLES, add_staff, all_staff, leave, new_first_password
 from takeup.lab.places import add_station, change_station, set_down, stations, take_down_away
 from takeup.lab.port import one, rows
@@ -15,6 +16,7 @@ from takeup.lab.settings import keep_setting, setting
 from takeup.lab.wordings import editions, keep_wording
 from takeup.plan.opening_words import read_closures, read_hours, written_closures, written_hours
 from takeup.tables.loader import load_rows
+from takeup.tasks.forgetting import forget_due
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
 from takeup.web.pages import form, page
 from takeup.web.speech import LANGUAGES
@@ -101,25 +103,34 @@ def _hours(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
         opening, opening_version = setting(db, "opening")
         closed, closed_version = setting(db, "closed")
         rules, rules_version = setting(db, "rules")
+        zone, zone_version = setting(db, "zone")
     facts = {
         "days": DAYS,
         "opening": {day: ask.given.get(day, written_hours(opening.get(day, []))) for day in DAYS},
         "closed": ask.given.get("closed", written_closures(closed)),
         "rules": {name: ask.given.get(name, rules.get(name)) for name in NUMBERS},
-        "versions": {"opening": opening_version, "closed": closed_version, "rules": rules_version},
+        "versions": {
+            "opening": opening_version,
+            "closed": closed_version,
+            "rules": rules_version,
+            "zone": zone_version,
+        },
+        "zone": ask.given.get("zone", zone),
     }
     return Shown(template="lab-hours.html", facts=facts | {"sentence": sentence}, status=status)
 
 
 @form("/lab/hours", door="librarian")
 def hours_kept(ask: Ask) -> Answer:
-    """One of the page's three forms: opening hours, closures, rules."""
+    """One of the page's forms: opening hours, closures, rules, the time zone."""
     what = ask.given.get("what", "")
     try:
         if what == "opening":
             value: Any = {day: read_hours(ask.text(day, most=200)) for day in DAYS}
         elif what == "closed":
             value = read_closures(ask.text("closed", most=MOST_TEXT))
+        elif what == "zone":
+            value = _zone(ask)
         elif what == "rules":
             value = {name: ask.number(name, low=low, high=high) for name, (low, high) in NUMBERS.items()}
             value["starts_per_step"] = value["starts_per_step"] or None
@@ -134,6 +145,18 @@ def hours_kept(ask: Ask) -> Answer:
     with ask.desk.lab.writing() as db:
         keep_setting(db, what, value, ask.version or 0)
     return SeeOther(url="/lab/hours")
+
+
+def _zone(ask: Ask) -> str:
+    name = ask.text("zone", most=60)
+    try:
+        if name:
+            ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise Refused(
+            ask.words("There is no time zone of that name; for example Europe/Berlin. Nothing was changed.")
+        ) from None
+    return name
 
 
 def _check_rules(ask: Ask, rules: dict[str, Any]) -> None:
@@ -271,8 +294,7 @@ def keeping_kept(ask: Ask) -> Answer:
 
 @form("/lab/keeping/forget", door="librarian")
 def forgotten(ask: Ask) -> Answer:
-    with ask.desk.lab.writing() as db:
-        forget_due(db, date.today().isoformat())
+    forget_due(ask.desk.lab, ask.desk.home, date.today().isoformat())
     return SeeOther(url="/lab/keeping")
 
 

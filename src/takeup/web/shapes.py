@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, tzinfo
 from typing import Any
 
 from babel.dates import format_date
@@ -39,10 +39,10 @@ def said_day(text: str, lang: str) -> str:
     return format_date(when, pattern, locale=BABEL[lang])
 
 
-def moment(text: str) -> str:
-    """A moment of the tables in the lab's own time: ``2027-03-02 14:31``."""
+def moment(text: str, zone: tzinfo | None = None) -> str:
+    """A moment of the tables in the lab's own time: ``2027-03-02 14:31``; in this computer's when no zone is told."""
     try:
         when = datetime.fromisoformat(text)
     except ValueError:
         return text
-    return when.replace(tzinfo=when.tzinfo or UTC).astimezone().strftime("%Y-%m-%d %H:%M")
+    return when.replace(tzinfo=when.tzinfo or UTC).astimezone(zone).strftime("%Y-%m-%d %H:%M")

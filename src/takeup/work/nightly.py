@@ -7,9 +7,9 @@ from datetime import date
 
 from takeup.errors import TakeupError
 from takeup.lab.backup import back_up_when_due
-from takeup.lab.forgetting import forget_due
 from takeup.lab.port import DatabaseError, Lab
 from takeup.lab.sessions import sweep_sessions
+from takeup.tasks.forgetting import forget_due
 
 EVERY_S = 900.0
 
@@ -40,7 +40,7 @@ class Nightly:
         try:
             with self.lab.writing() as db:
                 sweep_sessions(db)
-                forget_due(db, (today or date.today()).isoformat())
+            forget_due(self.lab, self.lab.home, (today or date.today()).isoformat())
             back_up_when_due(self.lab)
         except (TakeupError, DatabaseError):
             return
