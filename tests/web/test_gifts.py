@@ -4,13 +4,16 @@ from datetime import date, timedelta
 
 import pytest
 
+from takeup.lab.forgetting import forget
 from takeup.lab.gifts import gifts_of
 from takeup.lab.port import one, rows
 from takeup.lab.schema import ASKED, GIFT
 from takeup.lab.wordings import keep_wording
 from takeup.plan.gift_rules import Offered, State, objections, wanting
+from takeup.plan.quick_lines import read_line
 from takeup.settings import Settings
 from takeup.tables.loader import load_rows
+from takeup.tasks.box_items import enter
 from takeup.tasks.interviews import interviews
 from takeup.words.sentences import LANGUAGES, say
 
@@ -251,6 +254,29 @@ def test_the_pages_speak_chinese(tan, maren, desk, box):
         assert words in person.look(f"{url}?lang=zh-Hans").text
 
 
+def test_a_gift_that_was_not_taken_names_nobody_once_its_donor_is_forgotten(tan, maren, desk, box):
+    offer(tan, box)
+    review = f"/gifts/{all_gifts(desk, box)[0]['id']}"
+    maren.send(review, review, state="declined", why="Aunt Wen minds.")
+    offer(tan, box)
+    with desk.lab.writing() as db:
+        forget(db, box["person_id"])
+    assert [(one_["state"], one_["people"], one_["why"]) for one_ in all_gifts(desk, box)] == [
+        ("withdrawn", "", ""), ("declined", "", ""),
+    ]  # fmt: skip
+    assert "Wen" not in str(all_gifts(desk, box)) and "Tan family" not in str(all_gifts(desk, box))
+
+
+def test_what_the_library_took_stays_with_what_was_signed(tan, maren, desk, box):
+    offer(tan, box)
+    review = f"/gifts/{all_gifts(desk, box)[0]['id']}"
+    maren.send(review, review, state="accepted", why="")
+    with desk.lab.writing() as db:
+        forget(db, box["person_id"])
+    [gift] = all_gifts(desk, box)
+    assert (gift["state"], gift["people"], gift["release"]) == ("accepted", "Aunt Wen, Uncle Bo", "gift-0")
+
+
 # --- interviews ------------------------------------------------------------------------------------------------------
 TOLD = {
     "title": "How the harbour froze", "language": "English", "place": "the lab", "date": "2027-03-02",
@@ -316,3 +342,12 @@ def test_an_unsigned_interview_speaks_against_its_gift(maren, desk, box):
     assert gift["kind"] == "interview"
     assert "release not every speaker has signed: i1" in maren.look(f"/gifts/{gift['id']}").text
     assert maren.look(f"{url}?item=i9").status_code == 404
+
+
+def test_an_interview_entered_as_a_line_is_filled_in_later(maren, desk, box):
+    enter(box["path"], read_line("i grandmother on the mill 40", load_rows()), Settings())
+    url = interview_url(box)
+    page = maren.look(url).text
+    assert "Nobody has written who speaks yet." in page and "grandmother on the mill" in page
+    assert maren.send(f"{url}?item=i1", url, follow=False, **TOLD).status_code == 303
+    assert list(known(box)) == ["i1"] and known(box)["i1"]["speakers"][0]["name"] == "Old Tan"

@@ -155,7 +155,9 @@ def test_a_whole_hand_over_from_the_drive_to_the_closed_box(maren, desk, finishe
     assert row["closed_at"] and row["code_sha256"] is None
     assert abs((date.fromisoformat(person["forget_on"]) - date.today()) - timedelta(days=90)) <= timedelta(days=1)
     assert [line["box_id"] for line in log] == [finished["id"]] and "left on the scanner" in log[0]["text"]
-    # closed: every step waits, and it can be reopened
+    # closed: it is found by its number, every step waits, and it can be reopened
+    found = maren.look(f"/boxes?find={int(finished['number'])}")
+    assert "This box is closed" in found.text and f'action="{url(finished, "copy")}"' not in found.text
     assert maren.send(url(finished), url(finished, "reopen")).status_code == 200
     assert row_of(desk, finished)["closed_at"] is None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from takeup.lab.gifts import forget_gifts
 from takeup.lab.port import add, change, now, one, rows
 from takeup.lab.schema import AGREEMENT, BOX, FIGURE, PERSON, SESSION, VISIT, WAITING
 
@@ -31,5 +32,6 @@ def forget(db: sa.Connection, person_id: int) -> None:
     db.execute(AGREEMENT.delete().where(AGREEMENT.c.person_id == person_id))
     for box in rows(db, BOX, BOX.c.person_id == person_id):
         db.execute(SESSION.delete().where(SESSION.c.box_id == box["id"]))
+        forget_gifts(db, box["id"])
         change(db, BOX, box["id"], None, title="", code_sha256=None, code_until=None)
     change(db, PERSON, person_id, None, name="", contact="", needs="", lang="", minor=False, forget_on=now()[:10])

@@ -122,5 +122,17 @@ def ask_down(db: sa.Connection, gift_id: int, version: int | None, why: str, who
     )
 
 
+def forget_gifts(db: sa.Connection, box_id: int) -> None:
+    """Take away what a gift says of people, where the library did not take it; an accepted one is the collection's."""
+    for row in rows(db, GIFT, GIFT.c.box_id == box_id, GIFT.c.state != "accepted"):
+        history = [{name: line[name] for name in ("what", "who", "at")} for line in row["facts"].get("history", [])]
+        facts = row["facts"] | {"maker": "", "named": "", "history": history}
+        facts.pop("down_asked", None)
+        state = "withdrawn" if row["state"] == "offered" else row["state"]
+        change(db, GIFT, row["id"], None, people="", why="", state=state, facts=facts)
+        for question in asked.waiting(db, ASKED.c.kind == "gift", ASKED.c.key == f"gift-{row['id']}"):
+            asked.answer(db, question["id"], None, said="done", who="desk", why="forgotten")
+
+
 def _line(what: str, who: str, why: str = "") -> dict[str, str]:
     return {"what": what, "who": who, "at": now()} | ({"why": why} if why else {})

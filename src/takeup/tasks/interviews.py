@@ -13,14 +13,21 @@ from takeup.tasks.box_items import enter
 from takeup.tasks.describe import note_descriptions
 
 CARRIER, FACT = "interview", "interview"
+BLANK: dict[str, Any] = {
+    "title": "", "language": "", "place": "", "date": "", "interviewer": "", "levels": False, "silence": False,
+    "speakers": [],
+}  # fmt: skip
 
 
 def interviews(folder: Path, settings: Settings) -> dict[str, dict[str, Any]]:
     """What is known of each interview of a box, by item, with ``seq``: the number of the fact it was read from."""
     box = look_into(folder, settings)
-    standing = {original.id for original in box.originals()}
-    found = box.record.latest(FACT)
-    return {fact.item: fact.facts | {"seq": fact.seq} for fact in found if fact.item in standing}
+    known = {fact.item: fact.facts | {"seq": fact.seq} for fact in box.record.latest(FACT)}
+    found = {}
+    for original in box.originals():
+        if original.id in known or original.carrier == CARRIER:  # one entered as a line only: nothing is said of it yet
+            found[original.id] = known.get(original.id) or BLANK | {"title": original.label, "seq": 0}
+    return found
 
 
 def keep_interview(folder: Path, settings: Settings, item: str, seq: int, told: dict[str, Any]) -> str:

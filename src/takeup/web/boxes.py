@@ -29,6 +29,10 @@ def boxes(ask: Ask) -> Answer:
     wanted = ask.text("find", most=100)
     with ask.desk.lab.reading() as db:
         rows = open_boxes(db)
+        closed = box_numbered(db, wanted.zfill(4)) if wanted.isdigit() else None
+    if closed and closed["closed_at"] is not None:  # by its number a closed box is found too: it may be opened again
+        return SeeOther(url=f"/boxes/{closed['number']}/hand-over")
+    with ask.desk.lab.reading() as db:
         people = {row["person_id"]: person_of_box(db, row) for row in rows}
     found = []
     for row in rows:

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from takeup.lab import live
+from takeup.lab.port import one as find
+from takeup.lab.schema import STATION
 from takeup.settings import Settings
 from takeup.tasks.clear import clear, readable
 from takeup.tasks.ears import Ears
@@ -28,6 +30,8 @@ def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) ->
 def after(db: Any, job: dict[str, Any], answer: dict[str, Any]) -> None:
     """Each file on a station's own disk becomes an order for that station's takeup, once."""
     for one in answer["ordered"]:
+        if find(db, STATION, STATION.c.id == one["station"]) is None:
+            continue  # the lab has no such station any more: the file stays where it is, and on the list
         facts = {name: value for name, value in one.items() if name != "station"}
         key = f"clear {job['box_id']} {one['station']} {one['path']} {one['sha256']}"
         live.order(db, one["station"], job["box_id"], "clear", key, facts)
