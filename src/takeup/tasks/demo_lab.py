@@ -14,6 +14,7 @@ from takeup.lab.secrets import digest, new_code, new_password
 from takeup.settings import Settings
 from takeup.tasks.demo_boxes import fill_boxes
 from takeup.tasks.demo_for_whom import fill_for_whom
+from takeup.tasks.demo_gifts import fill_gifts
 from takeup.tasks.demo_station import fill_station
 from takeup.tasks.demo_visits import fill_visits
 
@@ -61,6 +62,7 @@ def fill(lab: Lab, home: Path, settings: Settings) -> dict[str, Any]:
     fill_visits(lab)
     fill_station(lab, home, settings)
     fill_for_whom(lab, home)
+    fill_gifts(lab, home, settings)
     with lab.writing() as db:  # last: a home that was cut off while it was filled is no demo
         add(db, SETTING, key="demo", value=told)
     return told
