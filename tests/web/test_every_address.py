@@ -18,18 +18,11 @@ from takeup.web.pages import entries_of
 
 RUBBISH = [
     "",
-    "0",
     "-1",
-    "1" * 40,
-    "٣",
-    "../../etc/passwd",
-    "C:\\x\\..\\y",
-    "<script>alert(1)</script>",
-    "‮שלום🎞️\u0000\u200b",
-    "k1\tcassette\tAunt\r\nk2\tvhs\t'; DROP TABLE box; --",
-    "x" * 30_000,
-    "2027-02-30",
-    "%s %(name)s {name} {{ 7 * 7 }}",
+    "../../etc/passwd\\..\\C:\\x",
+    "<script>alert(1)</script> %s %(name)s {name} {{ 7 * 7 }}",
+    "\u202e\u05e9\u05dc\u05d5\u05dd\U0001f39e\ufe0f\u0000\u200b\u0663 2027-02-30",
+    "k1\tcassette\tAunt\r\nk2\tvhs\t'; DROP TABLE box; --" + "x" * 30_000,
 ]
 OPEN = {"/", "/health", "/sign-in", "/code", "/sign-out", "/care", "/copyright"}
 ENTRIES = entries_of(PAGES)
@@ -53,14 +46,14 @@ def test_rubbish_in_every_field_is_answered_in_words(maren, box, rubbish):
     assert _ask_everything(maren, rubbish, part=box["number"]) > 50
 
 
-@pytest.mark.parametrize("rubbish", RUBBISH[1::3], ids=lambda text: ascii(text)[:30])
+@pytest.mark.parametrize("rubbish", RUBBISH[2::2], ids=lambda text: ascii(text)[:30])
 def test_rubbish_in_every_path_is_answered_in_words(maren, rubbish):
     assert _ask_everything(maren, "x", part=rubbish[:200]) > 50
 
 
 def test_a_visitor_and_a_stranger_are_answered_in_words(tan, somebody, box):
     for person in (tan, somebody()):
-        assert _ask_everything(person, RUBBISH[7], part=box["number"]) > 50
+        assert _ask_everything(person, RUBBISH[3], part=box["number"]) > 50
 
 
 def _ask_everything(person, rubbish, *, part):
@@ -75,7 +68,8 @@ def _ask_everything(person, rubbish, *, part):
         else:
             answer = person.client.get(url, params={name: text[:300] for name, text in fields.items()})
         assert answer.status_code < 500, (entry.path, rubbish)
-        assert "<script>alert(1)" not in answer.text, entry.path
+        html = answer.headers.get("content-type", "").startswith("text/html")
+        assert not (html and "<script>alert(1)" in answer.text), entry.path
         asked += 1
     assert token
     return asked
