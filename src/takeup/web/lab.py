@@ -194,7 +194,7 @@ def _kinds() -> list[str]:
 def station_kept(ask: Ask) -> Answer:
     """A new station, or a changed one."""
     station_id = ask.text("id", most=40)
-    about = {
+    about: dict[str, Any] = {
         "kind": ask.given.get("kind", ""),
         "name_en": ask.text("name_en", most=60),
         "name_zh": ask.text("name_zh", most=60) or ask.text("name_en", most=60),

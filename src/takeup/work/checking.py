@@ -19,4 +19,4 @@ def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) ->
         return Asked(original=original, mains_hz=settings.mains, stills=24)
 
     checked = check_box(folder, settings, item=asked.get("item", ""), anew=bool(asked.get("anew")), ask=ask, ears=ears)
-    return {"files": len(checked.results)}
+    return {"files": len(checked.checked)}

@@ -16,7 +16,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from takeup.lab.port import Lab, add, change, now, one, rows
+from takeup.lab.port import DatabaseError, Lab, Stale, add, change, now, one, rows
 from takeup.lab.schema import BOX, JOB
 from takeup.work.kinds import after_of
 
@@ -82,7 +82,18 @@ class Workers:
                 self.news.wait(1.0)
                 self.news.clear()
                 continue
-            self._do(*job)
+            try:
+                self._do(*job)
+            except Exception as error:  # a worker that ends is missed by everybody: this piece stops, the next goes on
+                self._stumbled(job[0], error)
+
+    def _stumbled(self, row: dict[str, Any], error: Exception) -> None:
+        facts = {"died": f"{type(error).__name__}: {error}"[:2000]}
+        try:
+            with self.lab.writing() as db:
+                change(db, JOB, row["id"], None, state="stopped", answer=facts, ended_at=now())
+        except (DatabaseError, Stale):
+            return  # the database itself is not to be had: the piece counts as running and is begun again at the start
 
     def _next(self) -> tuple[dict[str, Any], dict[str, Any]] | None:
         with self.lab.writing() as db:

@@ -4,5 +4,5 @@ revision = ${repr(up_revision)}
 down_revision = ${repr(down_revision)}
 
 
-def upgrade():
+def upgrade() -> None:
     ${upgrades if upgrades else "pass"}

@@ -8,5 +8,5 @@ revision = "0001"
 down_revision = None
 
 
-def upgrade():
+def upgrade() -> None:
     METADATA.create_all(op.get_bind())
