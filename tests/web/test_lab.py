@@ -13,8 +13,9 @@ from takeup.lab.backup import KEEP, back_up, backups, bring_back
 from takeup.lab.people import all_staff
 from takeup.lab.photos import add_photo
 from takeup.lab.port import FILE_NAME, add, one, open_lab, rows
-from takeup.lab.schema import BOX, FIGURE, LOG, PERSON, STAFF, STATION, VISIT
+from takeup.lab.schema import BOX, FIGURE, JOB, LOG, PERSON, STAFF, STATION, VISIT
 from takeup.lab.settings import setting
+from takeup.plan.drives import enough_drive, read_drives
 from takeup.plan.opening_words import read_closures, read_hours
 from takeup.tasks.forgetting import forget_due
 from takeup.web.opening import make_ready
@@ -210,3 +211,39 @@ def test_moments_are_shown_in_the_labs_own_zone(desk, maren):
         where, data=maren.fields("/lab/hours")[1] | {"what": "zone", "version": "0", "zone": "Asia/Shanghai"}
     )
     assert "2026-07-01 08:00" in maren.look("/logbook").text
+
+
+@pytest.mark.parametrize("line", ["a stick", "64", "0 GB", "GB 64x"])
+def test_a_drive_without_a_size_is_named(line):
+    with pytest.raises(ValueError):
+        read_drives(line)
+
+
+def test_the_smallest_drive_with_room_is_named():
+    """A printed 64 GB holds 59.52 GB by the seven per cent kept free."""
+    drives = read_drives("disk 1 TB\nstick 64 GB\nstick 128GB")
+    assert [(enough_drive(drives, n) or {}).get("name") for n in (59 * 10**9, 60 * 10**9, 2 * 10**12)] == [
+        "stick 64 GB",
+        "stick 128GB",
+        None,
+    ]
+
+
+def test_what_copies_mend_goes_with_the_work_of_finishing(desk, maren, box):
+    where, fields = maren.fields("/lab/copies", "/lab/copies")
+    maren.client.post(where, data=fields | {"what": "mend", "mend": ["hum", "nonsense"]})
+    token = maren.fields("/logbook", "/logbook")[1]["form_token"]
+    maren.client.post(f"/boxes/{box['number']}/finish", data={"form_token": token})
+    with desk.lab.reading() as db:
+        (job,) = rows(db, JOB)
+    assert job["asked"] == {"mend_unless_told": "hum"}
+
+
+def test_the_labs_drives_stand_in_a_boxs_plan(maren, box):
+    fields = maren.fields("/lab/copies", "/lab/copies")[1]
+    answer = maren.client.post("/lab/copies", data=fields | {"what": "drives", "version": "0", "drives": "a stick"})
+    assert answer.status_code == 400 and "a stick" in answer.text
+    maren.client.post(
+        "/lab/copies", data=fields | {"what": "drives", "version": "0", "drives": "huge disk 8 TB", "once": "x"}
+    )
+    assert "huge disk 8 TB" in maren.look(f"/boxes/{box['number']}/plan").text

@@ -7,6 +7,7 @@ from typing import Any
 
 from takeup.lab.port import rows
 from takeup.lab.schema import JOB
+from takeup.lab.settings import setting
 from takeup.tasks import excerpt
 from takeup.tasks.box_show import box_show, held
 from takeup.tasks.looking import box_at
@@ -45,7 +46,8 @@ def finish_asked(ask: Ask) -> Answer:
     folder_of(ask, row)
     by = ask.who.name if ask.who.kind == "staff" else "visitor"
     with ask.desk.lab.writing() as db:
-        ask_for(db, "finish", row["id"], {}, by)
+        mend = setting(db, "copies")[0]["mend"]
+        ask_for(db, "finish", row["id"], {} if mend is None else {"mend_unless_told": mend}, by)
     ask.desk.workers.wake()
     return SeeOther(url=f"/boxes/{row['number']}/finish")
 

@@ -8,6 +8,8 @@ from urllib.parse import urlencode
 from takeup.errors import NotPossible
 from takeup.lab.agreements import person_of_box
 from takeup.lab.places import stations
+from takeup.lab.settings import setting
+from takeup.plan.drives import enough_drive
 from takeup.tables.loader import load_rows
 from takeup.tasks.plan import plan, plan_answer
 from takeup.web.ask import Answer, Ask, Shown
@@ -32,6 +34,7 @@ def plan_page(ask: Ask) -> Answer:
     with ask.desk.lab.reading() as db:
         kinds = [place["kind"] for place in stations(db)]
         person = person_of_box(db, row)
+        own_drives = setting(db, "drives")[0]
     for visit in answer["visits"]:
         visit["kind"] = kind_for(carriers[visit["items"][0]], kinds)
         asked = {
@@ -45,7 +48,17 @@ def plan_page(ask: Ask) -> Answer:
     planned = [one for one in answer["items"] if one["minutes_safe"]]
     likely = sum(one["minutes_likely"] for one in planned)
     safe = sum(visit["minutes"] for visit in answer["visits"])
-    facts = {"box": row, "plan": answer, "sentence": "", "likely": likely, "safe": safe, "planned": planned}
+    drive = enough_drive(own_drives, answer["drive"]["bytes"])
+    facts = {
+        "box": row,
+        "own_drive": drive,
+        "own_drives": bool(own_drives),
+        "plan": answer,
+        "sentence": "",
+        "likely": likely,
+        "safe": safe,
+        "planned": planned,
+    }
     return Shown(template="plan.html", facts=facts)
 
 

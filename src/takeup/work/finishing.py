@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +40,7 @@ class Share(Ears):
 
 def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) -> dict[str, Any]:
     """Make masters and copies of every checked capture, or of ``asked["item"]``'s."""
+    settings = replace(settings, mend=asked.get("mend_unless_told", settings.mend))
     box = look_into(folder, settings)
     sizes: dict[str, int] = {}
     for fact in box.record.latest("taken"):

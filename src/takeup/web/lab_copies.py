@@ -1,0 +1,66 @@
+"""What everyday copies are like in this lab, and the drives it lends or sells."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from takeup.lab.settings import keep_setting, setting
+from takeup.plan.drives import read_drives
+from takeup.plan.mending import NONE, WORDS
+from takeup.tables.loader import load_rows
+from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
+from takeup.web.pages import form, page
+
+MOST_LINES = 4_000  # signs
+
+
+@page("/lab/copies")
+def copies(ask: Ask) -> Answer:
+    return _shown(ask)
+
+
+def _shown(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
+    with ask.desk.lab.reading() as db:
+        (about, version), (drives, drives_version) = setting(db, "copies"), setting(db, "drives")
+    rows = load_rows()
+    mend = ask.desk.settings.mend if about["mend"] is None else about["mend"]
+    facts: dict[str, Any] = {
+        "words": WORDS,
+        "mended": {word.strip() for word in mend.split(",")},
+        "version": version,
+        "drives": ask.given.get("drives", "\n".join(one["name"] for one in drives)),
+        "drives_version": drives_version,
+        "sentence": sentence,
+        "hour": {kind: _bytes_an_hour(rows.section(f"storage.{kind}")) for kind in ("sound", "video")},
+        "loudness": rows.value("formats.sound.copy.loudness_lufs"),
+        "peak": rows.value("formats.sound.copy.peak_dbtp"),
+    }
+    return Shown(template="lab-copies.html", facts=facts, status=status)
+
+
+def _bytes_an_hour(about: dict[str, Any]) -> dict[str, float]:
+    """What an hour takes as kept master and as everyday copy."""
+    plain = about.get("rate_hz", 0) * about.get("bits", 0) / 8 * about.get("channels", 0) * 3600
+    master = about.get("master_likely_bytes_per_hour", plain)
+    return {"master": master, "copy": about["copy_bits_per_second"] / 8 * 3600}
+
+
+@form("/lab/copies", door="librarian")
+def copies_kept(ask: Ask) -> Answer:
+    """What is mended in copies, or which drives there are."""
+    if ask.given.get("what") == "drives":
+        try:
+            drives = read_drives(ask.text("drives", most=MOST_LINES))
+        except ValueError as error:
+            line = str(error)[:100]
+            sentence = ask.words("This line names no size, as in 64 GB: %(line)s. Nothing was changed.", line=line)
+            return _shown(ask, sentence=sentence, status=400)
+        with ask.desk.lab.writing() as db:
+            keep_setting(db, "drives", drives, ask.version or 0)
+        return SeeOther(url="/lab/copies")
+    if ask.given.get("what") != "mend":
+        raise Refused(ask.words("There is no such form."))
+    chosen = [word for word in WORDS if word in ask.lists.get("mend", [])]
+    with ask.desk.lab.writing() as db:
+        keep_setting(db, "copies", {"mend": ",".join(chosen) or NONE}, ask.version or 0)
+    return SeeOther(url="/lab/copies")
