@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 export OPENBLAS_NUM_THREADS ?= 1
 DEMO ?= demo
 
-.PHONY: help setup setup-dev system demo test check format bench sources
+.PHONY: help setup setup-dev system demo test check format pictures bench sources
 
 help:            ## this list
 	@sed -n 's/^\([a-z-]*\): .*## /\1\t/p; s/^\([a-z-]*\):  *## /\1\t/p' Makefile
@@ -46,6 +46,9 @@ check: setup-dev    ## formatter, linter, types, import contracts
 format: setup-dev    ## put every file in the house's shape
 	$(BIN)/ruff check --fix-only --quiet src tests bench
 	$(BIN)/ruff format src tests bench
+
+pictures: system    ## docs/desk: every page of the demo at three sizes and two languages, looked through by axe-core
+	$(BIN)/python -m tests.web.pictures
 
 bench: setup-dev    ## speed and memory as ratios to a reference in the same run
 	$(BIN)/python -m bench

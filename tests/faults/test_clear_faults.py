@@ -256,7 +256,7 @@ def test_only_remove_and_beside_take_files_away():
 
     allowed = {"files/remove.py", "files/beside.py", "files/taking_back.py"}
     own_parts = {"files/copy.py", "files/trial.py", "tasks/take.py"}  # they drop a part that they opened a moment ago
-    desks = {"files/own.py", "files/label_photos.py", "files/passing.py"}  # what the desk made for itself, never a box's
+    desks = {"files/own.py", "files/label_photos.py", "files/passing.py"}  # the desk made them for itself
     found = set()
     for path in Path(takeup.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):

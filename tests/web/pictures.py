@@ -43,12 +43,14 @@ SERIOUS = ("serious", "critical")
 
 
 def main() -> int:
+    """All pages, or those whose address begins with one of the words given."""
+    wanted = tuple(sys.argv[1:]) or ("/",)
     with tempfile.TemporaryDirectory() as home:
         command = [sys.executable, "-m", "takeup", "desk", "--demo", "--home", home, "--port", "0", "--json"]
         desk = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         try:
             told = json.loads(desk.stdout.readline())
-            faults = walk(told)
+            faults = walk(told, wanted)
         finally:
             desk.send_signal(signal.SIGTERM)
             desk.wait(20)
@@ -58,8 +60,8 @@ def main() -> int:
     return 1 if faults else 0
 
 
-def walk(told: dict) -> list[str]:
-    """Look at every page."""
+def walk(told: dict, wanted: tuple[str, ...]) -> list[str]:
+    """Look at the pages wanted."""
     faults: list[str] = []
     FOLDER.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as playwright:
@@ -71,6 +73,8 @@ def walk(told: dict) -> list[str]:
         _come_in(people, told)
         _wait_for_captures(people["staff"], told["url"])
         for url in (*KEPT, *MORE):
+            if not url.startswith(wanted):
+                continue
             who = {"/mine": "visitor", "/station": "screen"}.get(url, "staff")
             page = people[who].new_page()
             page.on("console", functools.partial(_hear, faults, url))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import wave
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from takeup.files.beside import write_bytes
 from takeup.files.pieces import whole_of
 from takeup.lab.live import note_event
-from takeup.lab.port import Lab, add, now, one
+from takeup.lab.port import Lab, add, one
 from takeup.lab.schema import CAPTURE, STATION
 
 CAPTURE_ID, STATION_ID = "0f0e0d0c0b0a09080706", "cassette-1"
@@ -29,10 +30,11 @@ def fill_for_whom(lab: Lab, home: Path) -> None:
     write_bytes(whole_of(home / "incoming", CAPTURE_ID, NAME), data)
     facts = {"capture": CAPTURE_ID, "name": NAME, "bytes": len(data)}
     with lab.writing() as db:
+        then = (datetime.now(UTC) - timedelta(hours=5)).isoformat(timespec="milliseconds")  # before anybody sat there
         add(
             db, CAPTURE, id=CAPTURE_ID, station_id=STATION_ID, name=NAME, state="moving", seconds=SECONDS,
-            bytes=len(data), received=len(data), sha256=hashlib.sha256(data).hexdigest(), begun_at=now(),
-            heard_at=now(),
+            bytes=len(data), received=len(data), sha256=hashlib.sha256(data).hexdigest(), begun_at=then,
+            heard_at=then,
             facts={"path": f"/captures/{NAME}", "carrier": "cassette", "family": "sound", "modified_ns": 0},
         )  # fmt: skip
         note_event(db, STATION_ID, "for-whom", facts, capture_id=CAPTURE_ID)
