@@ -29,7 +29,10 @@ def describe(ask: Ask) -> Answer:
     row = box_of(ask)
     things = _things(ask, row)
     wanted = ask.text("id", most=60)
-    if wanted and wanted not in [one["id"] for one in things]:
+    known = [one["id"] for one in things]
+    if wanted not in known:  # an original whose scan was cut meanwhile: the first of its pictures
+        wanted = next((id_ for id_ in known if wanted and id_.startswith(f"{wanted}-")), wanted)
+    if wanted and wanted not in known:
         raise Refused(ask.words("This box has nothing called %(id)s.", id=wanted), status=404)
     return _shown(ask, row, things, only=wanted)
 

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from takeup.box.folder import look_into
 from takeup.errors import NotPossible
-from takeup.judge.screening import judge_original
+from takeup.judge.screening import NOT_CONDITIONS, judge_original
 from takeup.tables.loader import load_rows
 from takeup.tasks.box_items import Line, add_conditions, line_of, listed
 from takeup.tasks.box_show import box_show
@@ -104,7 +104,7 @@ def _others(kind: str, asked: list[str], line: Line) -> list[tuple[str, bool]]:
     """The other conditions that screening knows for this kind, and whether they are noted."""
     rows = load_rows()
     words = [key.split(".")[1] for key in rows if key.startswith("screening.") and key.endswith(f".{kind}")]
-    known = [word for word in dict.fromkeys(words) if word not in (*asked, *FIGURES, "film-sound")]
+    known = [word for word in dict.fromkeys(words) if word not in (*asked, *FIGURES, *NOT_CONDITIONS)]
     return [(word, word in line.original.condition) for word in known]
 
 
