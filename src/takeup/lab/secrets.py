@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets as random
+from functools import cache
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -15,7 +16,12 @@ from argon2.exceptions import InvalidHashError, VerificationError
 SIGNS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # nothing that is mistaken for another when read aloud
 CODE_SIGNS = 8  # 30 ** 8: 39 bits
 HASHER = PasswordHasher()
-NOBODY = HASHER.hash("nobody has this password")  # hashed in vain for unknown names, so that time tells nothing
+
+
+@cache
+def _nobodys() -> str:
+    """A hash that is compared in vain for unknown names, so that time tells nothing."""
+    return HASHER.hash("nobody has this password")
 
 
 def new_code() -> str:
@@ -52,7 +58,7 @@ def hash_password(password: str) -> str:
 def is_password(password: str, kept: str | None) -> bool:
     """Whether it is the password; takes as long for a name nobody has."""
     try:
-        return HASHER.verify(kept or NOBODY, password) and kept is not None
+        return HASHER.verify(kept or _nobodys(), password) and kept is not None
     except (VerificationError, InvalidHashError):
         return False
 
