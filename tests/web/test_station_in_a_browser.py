@@ -115,6 +115,11 @@ def says(page, text: str) -> bool:
     return becomes(page, f"document.querySelector('main')?.innerText.includes({text!r})")
 
 
+def awake(page) -> bool:
+    """Whether the page's script runs by now: a key pressed before it does is heard by nobody."""
+    return becomes(page, "document.documentElement.dataset.awake === 'yes'")
+
+
 def serious(page) -> list[str]:
     from axe_playwright_python.sync_playwright import Axe
 
@@ -169,8 +174,10 @@ def test_a_visit_at_the_station(served, browser):
     assert says(page, "Which one is in front of you") and serious(page) == []
     page.click("button:has-text('k1, side A')")
     assert says(page, "Step 1 of 12") and serious(page) == []
+    assert awake(page)
     page.keyboard.press("ArrowRight")
     assert says(page, "Step 2 of 12")
+    assert awake(page)
     page.keyboard.press("ArrowLeft")
     assert says(page, "Step 1 of 12")
 

@@ -171,3 +171,4 @@ addEventListener("pageshow", (event) => { if (event.persisted) location.reload()
 setInterval(() => { if (document.visibilityState === "visible") refresh(); }, LOOK_EVERY_MS);
 stayAwake();
 connect();
+document.documentElement.dataset.awake = "yes"; // keys and live news are heard from here on
