@@ -67,10 +67,15 @@ class Guide:
 
 def guide_page(guide: Guide) -> str:
     """A page that stands alone: style, drawings and words in one file."""
-    style = (TEMPLATES / "guide.css").read_text("utf-8")
+    style = (TEMPLATES / "guide_alone.css").read_text("utf-8") + guide_style()
     return _room().get_template("guide.html").render(
         guide=guide, lang=guide.lang, style=Markup(style), body=guide_body(guide)
     )  # fmt: skip
+
+
+def guide_style() -> str:
+    """The style of the lists and sheets, wherever they stand."""
+    return (TEMPLATES / "guide.css").read_text("utf-8")
 
 
 def guide_body(guide: Guide) -> Markup:

@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-KEPT_FREE = 0.93  # of what a maker prints on a drive: file system, what is there when it is bought (common practice)
 UNITS = {"MB": 10**6, "GB": 10**9, "TB": 10**12}  # as makers count
 
 
@@ -35,7 +34,7 @@ def read_drives(text: str) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: one["bytes"])
 
 
-def enough_drive(drives: Sequence[dict[str, Any]], needed_bytes: int) -> dict[str, Any] | None:
-    """The smallest drive that holds so many bytes, some room left; None when none does."""
-    fits = (one for one in drives if one["bytes"] * KEPT_FREE >= needed_bytes)
+def enough_drive(drives: Sequence[dict[str, Any]], needed_bytes: int, *, fill_share: float) -> dict[str, Any] | None:
+    """The smallest drive that holds so many bytes when it is filled up to ``fill_share``; None when none does."""
+    fits = (one for one in drives if one["bytes"] * fill_share >= needed_bytes)
     return min(fits, key=lambda one: one["bytes"], default=None)

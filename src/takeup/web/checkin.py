@@ -90,36 +90,31 @@ def person_changed(ask: Ask) -> Answer:
 def brought(ask: Ask) -> Answer:
     """The own drive, and how many originals were counted into the box."""
     row = box_of(ask)
-    try:
-        count = ask.number("originals_in", high=MOST_ORIGINALS)
-    except Refused:
-        return _shown(ask, row, _whole_number(ask), 400)
     drive = ask.given.get("own_drive", "")
     facts = dict(row["facts"]) | ({"own_drive": drive} if drive in DRIVES else {})
-    try:
-        with ask.desk.lab.writing() as db:
-            change(db, BOX, row["id"], _version(ask), originals_in=count or 0, facts=facts)
-    except Stale:
-        return _changed_meanwhile(ask)
-    return SeeOther(url=f"/boxes/{row['number']}/items")
+    return _counted(ask, row, "originals_in", "items", facts=facts)
 
 
 @form("/boxes/{box}/check-in/home")
 def going_home(ask: Ask) -> Answer:
     """Counted again at the door: as many as came in, or it is said before anybody leaves."""
-    row = box_of(ask)
+    return _counted(ask, box_of(ask), "originals_out", "check-in#home", over=ask.given.get("end") == "yes")
+
+
+def _counted(ask: Ask, row: dict[str, Any], name: str, then: str, *, over: bool = False, **values: Any) -> Answer:
+    """Keep a count of originals and what else the form said; ``over``: the slip's code ends with it."""
     try:
-        count = ask.number("originals_out", high=MOST_ORIGINALS)
+        count = ask.number(name, high=MOST_ORIGINALS)
     except Refused:
         return _shown(ask, row, _whole_number(ask), 400)
     try:
         with ask.desk.lab.writing() as db:
-            change(db, BOX, row["id"], _version(ask), originals_out=count or 0)
-            if ask.given.get("end") == "yes":
+            change(db, BOX, row["id"], _version(ask), **values | {name: count or 0})
+            if over:
                 end_slip_code(db, row["id"])
     except Stale:
         return _changed_meanwhile(ask)
-    return SeeOther(url=f"/boxes/{row['number']}/check-in#home")
+    return SeeOther(url=f"/boxes/{row['number']}/{then}")
 
 
 @form("/boxes/{box}/check-in/here")

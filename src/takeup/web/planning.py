@@ -48,7 +48,7 @@ def plan_page(ask: Ask) -> Answer:
     planned = [one for one in answer["items"] if one["minutes_safe"]]
     likely = sum(one["minutes_likely"] for one in planned)
     safe = sum(visit["minutes"] for visit in answer["visits"])
-    drive = enough_drive(own_drives, answer["drive"]["bytes"])
+    drive = enough_drive(own_drives, answer["drive"]["bytes"], fill_share=load_rows().value("storage.drive.fill_share"))
     facts = {
         "box": row,
         "own_drive": drive,

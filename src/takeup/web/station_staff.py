@@ -12,10 +12,10 @@ from takeup.lab.port import one
 from takeup.lab.schema import ASKED
 from takeup.lab.sittings import PAIRING_MINUTES, code_for_screen, part_with_screens, screens_of, sitting_now
 from takeup.pages.drawings import DRAWINGS
-from takeup.pages.guide import Step, carrier_name, guide_body
+from takeup.pages.guide import Step, carrier_name, guide_body, guide_style
 from takeup.tables.loader import load_rows
 from takeup.tasks.guide import MOST_STEPS, carriers_at, keep_steps, station_guide, steps_at
-from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
+from takeup.web.ask import Answer, Ask, Document, Refused, SeeOther, Shown
 from takeup.web.pages import form, page
 from takeup.web.speech import LANGUAGES
 from takeup.web.station_state import both, look_of, told
@@ -97,6 +97,11 @@ def answered(ask: Ask) -> Answer:
         seq = note_event(db, place["id"], "answer", {"asked": row["id"], "said": said})
     ask.desk.wire.tell(place["id"], "answer", {"asked": row["id"], "said": said}, seq)
     return SeeOther(url=f"/stations/{place['id']}/screen")
+
+
+@page("/stations/{station}/guide.css")
+def guide_css(ask: Ask) -> Answer:
+    return Document(body=guide_style(), kind="text/css; charset=utf-8")
 
 
 @page("/stations/{station}/guide")
