@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import av
 import numpy as np
@@ -31,6 +31,7 @@ SHAPE = Fraction(4, 3)  # of a picture whose own shape nobody stated
 STEP_BACK_S = 1.0  # sought so much earlier: the next key picture in front may be later than the index says
 QUALITY = 82
 FAR_S = 10.0  # walking so far costs less than seeking anew
+Source = Path | BinaryIO  # a file, or bytes of one that libav is to take for a file
 CODER = {"crf": "25", "preset": "ultrafast", "tune": "fastdecode", "g": "25"}
 
 
@@ -42,7 +43,7 @@ def write_sound_piece(path: Path, target: Path, from_s: float, seconds: float) -
     Unreadable
         ``excerpt.nothing-there`` when the capture holds no sound at that place.
     """
-    blocks = list(_sound(path, from_s, seconds))
+    blocks = list(sound_blocks(path, from_s, seconds))
     samples = np.concatenate(blocks) if blocks else np.zeros((0, 2), np.int16)
     if not len(samples):
         raise Unreadable("excerpt.nothing-there", name=path.name)
@@ -56,7 +57,7 @@ def write_sound_piece(path: Path, target: Path, from_s: float, seconds: float) -
     return len(samples) / SOUND_HZ
 
 
-def _sound(path: Path, from_s: float, seconds: float) -> Iterator[np.ndarray]:
+def sound_blocks(path: Source, from_s: float, seconds: float) -> Iterator[np.ndarray]:
     """Samples of a stretch, int16, two channels; a second of a broken packet is skipped."""
     wanted = round(seconds * SOUND_HZ)
     with _opened(path) as container:
@@ -78,7 +79,7 @@ def _sound(path: Path, from_s: float, seconds: float) -> Iterator[np.ndarray]:
                     return
 
 
-def write_moving_piece(path: Path, target: Path, from_s: float, seconds: float) -> float:
+def write_moving_piece(path: Source, target: Path, from_s: float, seconds: float) -> float:
     """Write some seconds of moving pictures as H.264 in MP4, with their sound as AAC; the seconds written.
 
     Lines of two fields are put together to whole pictures, pixels made square: a look at what is there.
@@ -92,7 +93,7 @@ def write_moving_piece(path: Path, target: Path, from_s: float, seconds: float) 
     with _opened(path) as source, av.open(str(target), "w", format="mp4", options=options) as out:
         picture = video_of(source)
         if picture is None:
-            raise Unreadable("excerpt.nothing-there", name=path.name)
+            raise Unreadable("excerpt.nothing-there", name=_name(path))
         size = _small(picture, WIDEST_PX)
         rate = picture.average_rate or picture.guessed_rate or Fraction(25)
         coder = out.add_stream("libx264", rate=rate, options=CODER)
@@ -108,9 +109,9 @@ def write_moving_piece(path: Path, target: Path, from_s: float, seconds: float) 
         for packet in coder.encode(None) if count else ():
             out.mux(packet)
         if not count:
-            raise Unreadable("excerpt.nothing-there", name=path.name)
+            raise Unreadable("excerpt.nothing-there", name=_name(path))
         if voice is not None:
-            _add_sound(out, voice, _sound(path, from_s, count / float(rate)))
+            _add_sound(out, voice, sound_blocks(path, from_s, count / float(rate)))
     return float(count / rate)
 
 
@@ -265,12 +266,7 @@ def _decoded(container: Any, track: Any, from_s: float) -> Iterator[Any]:
     begin = (container.start_time or 0) / av.time_base
     with suppress(av.FFmpegError):
         container.seek(int(max(0.0, begin + from_s - STEP_BACK_S) * av.time_base), backward=True)
-    packets = container.demux(track)
-    while True:
-        try:
-            packet = next(packets)
-        except (StopIteration, av.FFmpegError):
-            return
+    for packet in _from_key(container, track, from_s):
         try:
             for frame in packet.decode():
                 if frame.pts is not None and begin:
@@ -280,8 +276,34 @@ def _decoded(container: Any, track: Any, from_s: float) -> Iterator[Any]:
             continue
 
 
-def _opened(path: Path) -> Any:
+def _from_key(container: Any, track: Any, from_s: float) -> Iterator[Any]:
+    """Packets from the last one on that can be decoded by itself and lies before the place: a file that could not be
+    sought is walked up to there, and nothing of it decoded."""
+    packets, held = container.demux(track), []
+    before = from_s - STEP_BACK_S + (container.start_time or 0) / av.time_base
+    while True:
+        try:
+            packet = next(packets)
+        except (StopIteration, av.FFmpegError):
+            yield from held
+            return
+        if packet.pts is not None and packet.pts * packet.time_base < before:
+            held = [packet] if packet.is_keyframe else [*held, packet]
+            continue
+        yield from held
+        held = []
+        yield packet
+
+
+def _opened(path: Source) -> Any:
     try:
+        if not isinstance(path, Path):
+            path.seek(0)
+            return av.open(path, metadata_errors="replace")
         return av.open(str(path), metadata_errors="replace")
     except (av.FFmpegError, OSError) as error:
-        raise Unreadable("capture.broken", path=str(path), error=str(error)) from error
+        raise Unreadable("capture.broken", path=_name(path), error=str(error)) from error
+
+
+def _name(path: Source) -> str:
+    return path.name if isinstance(path, Path) else ""
