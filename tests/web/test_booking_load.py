@@ -13,10 +13,11 @@ from threading import Barrier
 import pytest
 
 from takeup.lab import visits
+from takeup.lab.book import Slot, bookings_between
 from takeup.lab.places import add_station
 from takeup.lab.port import IntegrityError, add, now, open_lab, rows
 from takeup.lab.schema import PERSON, STEP, TURN, VISIT
-from takeup.lab.visits import NotFree, Slot, book, bookings_between
+from takeup.lab.visits import NotFree, book
 from takeup.words.sentences import say
 
 DAY = dt.date(2031, 3, 4)  # a Tuesday; the house hours are 10 to 18
@@ -26,7 +27,8 @@ BOOKS_ALONE = """
 import datetime as dt, json, sys
 from pathlib import Path
 from takeup.lab.port import open_lab
-from takeup.lab.visits import NotFree, Slot, book
+from takeup.lab.book import Slot
+from takeup.lab.visits import NotFree, book
 lab, told = open_lab(Path(sys.argv[1])), []
 print("ready", flush=True)
 sys.stdin.readline()  # all at once

@@ -4,26 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import shutil
-import threading
-import time
 
 import pytest
-import uvicorn
 
 from takeup.lab.asked import ask_somebody
+from takeup.lab.book import Slot
 from takeup.lab.day import day_of
 from takeup.lab.hours import here, zone_of
 from takeup.lab.logbook import write_log
 from takeup.lab.places import add_station, set_down
 from takeup.lab.port import add, change, now, one, rows
 from takeup.lab.schema import ASKED, BOX, CAPTURE, JOB, PERSON, SETTING, STATION, VISIT
-from takeup.lab.visits import Slot, book
+from takeup.lab.visits import book
 from takeup.tasks.demo_visits import fill_visits
-from web.conftest import PASSWORD
-
-CHROMIUM = shutil.which("chromium")
-needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this computer")
+from web.browsing import awake, becomes, faults_of, in_a_browser
 
 
 def _utc(hour, minute=0, day=4):
@@ -176,55 +170,21 @@ def test_the_film_station_that_is_down_leads_to_its_visits(maren, desk):
 
 
 # --- in a browser ---------------------------------------------------------------------------------------------------
-@pytest.fixture(scope="module")
-def chromium():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        yield started
-        started.close()
-
-
 @pytest.fixture
-def served(app, desk):
-    """The desk on a port of its own, its demo's visits in it."""
+def filled(desk):
+    """The demo's visits, in a lab of five stations."""
     with desk.lab.writing() as db:
-        add_film = {"id": "film-1", "kind": "film", "name_en": "Film", "name_zh": "电影胶片", "state": "up", "place": 4}
-        db.execute(STATION.insert().values(**add_film, screen_mm=530))
-        more = add_film | {
-            "id": "microfilm-1",
-            "kind": "microfilm",
-            "name_en": "Microfilm",
-            "name_zh": "缩微胶片",
-            "place": 5,
-        }
-        db.execute(STATION.insert().values(**more, screen_mm=530))
+        add_station(db, "film-1", "film", "Film", "电影胶片", place=4)
+        add_station(db, "microfilm-1", "microfilm", "Microfilm", "缩微胶片", place=5)
     fill_visits(desk.lab)
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error", timeout_graceful_shutdown=1))
-    running = threading.Thread(target=server.run, daemon=True)
-    running.start()
-    while not server.started:
-        time.sleep(0.01)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    yield f"http://127.0.0.1:{port}"
-    desk.wire.loop.call_soon_threadsafe(desk.wire.close)
-    server.should_exit = True
-    running.join(10)
 
 
 @pytest.fixture
-def page(chromium, served):
+def page(filled, screens):
     """Maren's screen."""
-    context = chromium.new_context(viewport={"width": 1280, "height": 800})
-    page = context.new_page()
-    page.goto(f"{served}/sign-in")
-    page.fill("input[name=name]", "Maren")
-    page.fill("input[name=password]", PASSWORD)
-    page.click("main button")
-    page.wait_for_url("**/today")
-    yield page
-    context.close()
+    page = screens.staff(viewport={"width": 1280, "height": 800})
+    page.goto("/today")
+    return page
 
 
 def _sees(page, text, within_ms=2000):
@@ -233,11 +193,8 @@ def _sees(page, text, within_ms=2000):
     return True
 
 
-@pytest.mark.browser
-@needs_chromium
-def test_a_full_day_fits_one_screen_and_axe_finds_nothing(page, served, desk):
-    from axe_playwright_python.sync_playwright import Axe
-
+@in_a_browser
+def test_a_full_day_fits_one_screen_and_axe_finds_nothing(page, desk):
     with desk.lab.writing() as db:
         box = add(db, BOX, number="0099", folder="0099", title="", opened_at=now(), originals_in=7, originals_out=6)
         for number in range(6):
@@ -254,12 +211,11 @@ def test_a_full_day_fits_one_screen_and_axe_finds_nothing(page, served, desk):
                 db, "lost", f"a thing with a rather long name, number {number}, by the door", who="", still_open=True
             )
     for lang in ("en", "zh-Hans"):
-        page.goto(f"{served}/today?lang={lang}")
+        page.goto(f"/today?lang={lang}")
         height = page.evaluate("document.documentElement.scrollHeight")
         width = page.evaluate("document.documentElement.scrollWidth")
         assert (height, width) == (800, 1280), lang
-        found = Axe().run(page).response["violations"]
-        assert [(one_["id"], one_["nodes"][0]["html"]) for one_ in found] == []
+        assert faults_of(page) == []
     with desk.lab.writing() as db:
         for number in range(4):  # nine stations
             add_station(db, f"slide-{number}", "slide", f"Slides {number}", f"幻灯片 {number}", place=9)
@@ -269,17 +225,16 @@ def test_a_full_day_fits_one_screen_and_axe_finds_nothing(page, served, desk):
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
-@pytest.mark.browser
-@needs_chromium
-def test_a_bell_and_a_finding_appear_within_two_seconds_and_stay(page, served, desk):
-    page.wait_for_timeout(500)  # the wire is open
+@in_a_browser
+def test_a_bell_and_a_finding_appear_within_two_seconds_and_stay(page, desk):
+    assert awake(page)  # the wire is open
     with desk.lab.writing() as db:
         words = {"en": {"why": "No tape hiss on the right."}, "zh-Hans": {"why": "右声道没有底噪。"}}
         number = ask_somebody(db, "cassette-1", "finding", "f/1", verdict="redo", facts={"words": words})
     desk.wire.tell("cassette-1", "finding", {"asked": number})
     assert _sees(page, "No tape hiss on the right.")
     page.reload()
-    assert _sees(page, "No tape hiss on the right.")
+    assert _sees(page, "No tape hiss on the right.") and awake(page)
     assert page.title().startswith("(2)")  # with the demo's bell
     page.get_by_role("button", name=re.compile("^I am coming")).click()
     page.get_by_text("Somebody rang the bell.").first.wait_for(state="detached", timeout=2000)
@@ -287,16 +242,14 @@ def test_a_bell_and_a_finding_appear_within_two_seconds_and_stay(page, served, d
         assert {row["kind"] for row in rows(db, ASKED, ASKED.c.answered_at.is_(None))} == {"finding", "drift"}
 
 
-@pytest.mark.browser
-@needs_chromium
+@in_a_browser
 def test_a_telephone_booking_by_keyboard_and_axe_on_every_page(page, served, desk):
-    from axe_playwright_python.sync_playwright import Axe
-
-    page.goto(f"{served}/visits/new")
+    page.goto("/visits/new")
+    assert awake(page)
     page.get_by_label("Name", exact=True).fill("wilma od")
     page.get_by_role("radio", name=re.compile("Wilma Oduya")).wait_for(state="visible", timeout=3000)
     page.get_by_role("radio", name=re.compile("Wilma Oduya")).check()
-    page.wait_for_timeout(300)
+    assert becomes(page, "document.querySelector('#offers').ariaBusy === 'false'")
     start = page.locator("#offers button[name=start]").first
     start.focus()
     page.keyboard.press("Enter")
@@ -307,14 +260,12 @@ def test_a_telephone_booking_by_keyboard_and_axe_on_every_page(page, served, des
     assert len(known) == 1
     visit = page.url.removeprefix(served)
     for url in ("/visits", "/visits/new", "/visits/waiting", "/visits/down", "/visits/feed", visit, "/today/eyes"):
-        page.goto(served + url)
-        found = Axe().run(page).response["violations"]
-        assert [(one_["id"], one_["nodes"][0]["html"]) for one_ in found] == [], url
+        page.goto(url)
+        assert faults_of(page) == [], url
 
 
-@pytest.mark.browser
-@needs_chromium
-def test_the_day_sheet_prints_on_one_a4_page(page, served):
+@in_a_browser
+def test_the_day_sheet_prints_on_one_a4_page(page):
     """Chromium's own printing: a PDF with one page object."""
     body = page.pdf(format="A4", prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", body)) == 1

@@ -7,11 +7,12 @@ import re
 
 import pytest
 
+from takeup.lab.book import Slot, slot_of
 from takeup.lab.hours import here, moment_of, zone_of
 from takeup.lab.places import add_station, set_down
 from takeup.lab.port import add, change, now, one, rows
 from takeup.lab.schema import PERSON, SETTING, STEP, TURN, VISIT, WAITING
-from takeup.lab.visits import Slot, book, leave, no_show, slot_of
+from takeup.lab.visits import book, leave, no_show
 from web.conftest import Forms
 
 

@@ -7,12 +7,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from takeup.lab.book import as_booking, bookings_between, visits_between
 from takeup.lab.hours import here, lab_of, moment_of, zone_of
 from takeup.lab.logbook import counts_that_differ
 from takeup.lab.places import stations
 from takeup.lab.port import rows
 from takeup.lab.schema import ASKED, BOX, CAPTURE, DOWN, JOB, LOG, STATION
-from takeup.lab.visits import as_booking, bookings_between, visits_between
 from takeup.plan.booking import is_no_show, what_fits
 from takeup.plan.opening import Lab, open_spans
 from takeup.tables.loader import load_rows

@@ -8,10 +8,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from takeup.lab.book import bookings_between, visitor_of
 from takeup.lab.hours import lab_of
 from takeup.lab.port import add, change, now, rows
 from takeup.lab.schema import PERSON, WAITING
-from takeup.lab.visits import bookings_between, visitor_of
 from takeup.plan.booking import Waiting, Wish, who_fits
 from takeup.plan.offers import free_starts
 from takeup.plan.opening import Booking, Gap

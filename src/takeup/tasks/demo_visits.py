@@ -8,13 +8,14 @@ from typing import Any
 import sqlalchemy as sa
 
 from takeup.lab.asked import ask_somebody
+from takeup.lab.book import Slot
 from takeup.lab.hours import WEEKDAYS, here, lab_of, moment_of, zone_of
 from takeup.lab.logbook import write_log
 from takeup.lab.places import set_down, stations
 from takeup.lab.port import Lab, add, change, now, one, rows
 from takeup.lab.schema import BOX, PERSON, VISIT
 from takeup.lab.settings import keep_setting, setting
-from takeup.lab.visits import NotFree, Slot, book, no_show
+from takeup.lab.visits import NotFree, book, no_show
 from takeup.lab.waiting import wait
 from takeup.plan.opening import step_begun
 

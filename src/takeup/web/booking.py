@@ -7,10 +7,11 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from takeup.lab.book import Slot, bookings_between, visitor_of
 from takeup.lab.hours import here, lab_of, zone_of
 from takeup.lab.persons import find_persons, person_for
 from takeup.lab.places import stations
-from takeup.lab.visits import NotFree, Slot, book, bookings_between, visitor_of
+from takeup.lab.visits import NotFree, book
 from takeup.plan.booking import Wish
 from takeup.plan.offers import free_starts
 from takeup.plan.opening import Booking

@@ -12,6 +12,7 @@ from takeup.tasks.looking import Look
 from takeup.tasks.tagged import told_of
 from takeup.web.ask import Answer, Ask, Document, Refused, Served, Shown
 from takeup.web.boxes import box_of, folder_of, settings_of
+from takeup.web.coming import coming_to, moment_asked
 from takeup.web.pages import page
 from takeup.words.dates import said_of
 from takeup.words.edtf import read_date
@@ -30,7 +31,7 @@ def captures(ask: Ask) -> Answer:
     wanted = ask.text("show", most=10)
     left = [look for look in found if needs_eyes(look)]
     facts = {"box": row, "items": items, "all": len(found), "left": left, "only_left": wanted == "left"}
-    return Shown(template="captures.html", facts=facts | {"needs_eyes": needs_eyes})
+    return Shown(template="captures.html", facts=facts | {"needs_eyes": needs_eyes, "coming": coming_to(ask, row)})
 
 
 def needs_eyes(look: Look) -> bool:
@@ -143,7 +144,7 @@ def history(ask: Ask) -> Answer:
 def play(ask: Ask) -> Answer:
     """A few seconds from a place on: sound, a small film, or stills side by side; a still where one is wanted."""
     row, look = look_of(ask)
-    at_s = _seconds(ask)
+    at_s = moment_asked(ask, "from")
     if look.medium == "scan" or not look.path.is_file():
         raise Refused(ask.words("There is nothing to play here."), status=404)
     if ask.given.get("still") and look.medium != "sound":
@@ -151,13 +152,3 @@ def play(ask: Ask) -> Answer:
     else:
         made = excerpt.piece_of(ask.desk.home, row["number"], look.path, look.sha256, look.medium, at_s)
     return Served(path=made, kind=excerpt.KINDS[made.suffix])
-
-
-def _seconds(ask: Ask) -> float:
-    try:
-        at_s = float(ask.text("from", most=20) or 0)
-    except ValueError:
-        at_s = -1.0
-    if not 0 <= at_s < 10**6:
-        raise Refused(ask.words("This is no time within the capture."), status=404)
-    return at_s

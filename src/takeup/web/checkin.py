@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from takeup.errors import NotPossible
 from takeup.lab.agreements import agreement_of, agreement_text, note_agreement, person_of_box
+from takeup.lab.book import visits_between
 from takeup.lab.boxes import end_slip_code
 from takeup.lab.hours import here, zone_of
 from takeup.lab.persons import keep_until_after
@@ -16,7 +17,7 @@ from takeup.lab.places import stations
 from takeup.lab.port import Stale, change, one
 from takeup.lab.schema import BOX, PERSON, VISIT
 from takeup.lab.settings import setting
-from takeup.lab.visits import NotFree, come, visits_between
+from takeup.lab.visits import NotFree, come
 from takeup.tasks.agree import agree
 from takeup.tasks.box_shelf import shelf_of
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown

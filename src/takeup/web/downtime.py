@@ -8,11 +8,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from takeup.lab.book import Slot, bookings_between, hit_by_downtime, slot_of, visitor_of
 from takeup.lab.hours import here, lab_of, zone_of
 from takeup.lab.places import set_down, station, stations
 from takeup.lab.port import rows
 from takeup.lab.schema import DOWN
-from takeup.lab.visits import NotFree, Slot, bookings_between, hit_by_downtime, move, slot_of, visitor_of
+from takeup.lab.visits import NotFree, move
 from takeup.plan.opening import Booking, Lab
 from takeup.plan.schedule import Schedule, plan_schedule
 from takeup.plan.schedule_places import Request, Window

@@ -7,12 +7,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from takeup.lab.book import slot_of
 from takeup.lab.hours import here, moment_of, zone_of
 from takeup.lab.places import station, stations
 from takeup.lab.schema import BOX, PERSON, VISIT
 from takeup.lab.secrets import new_token, same
 from takeup.lab.settings import keep_setting, setting
-from takeup.lab.visits import slot_of
 from takeup.pages.calendar_feed import CalendarVisit, calendar_feed
 from takeup.web.ask import Answer, Ask, Document, Refused, SeeOther, Shown
 from takeup.web.booking_words import page_words, station_name

@@ -7,11 +7,11 @@ import datetime as dt
 import sqlalchemy as sa
 
 from takeup.lab.agreements import agreement_of
+from takeup.lab.book import visits_between
 from takeup.lab.hours import here, zone_of
 from takeup.lab.places import stations
 from takeup.lab.port import one
 from takeup.lab.schema import BOX, VISIT
-from takeup.lab.visits import visits_between
 from takeup.web.ask import Answer, Ask, Refused, Shown
 from takeup.web.boxes import shelf_facts
 from takeup.web.pages import page

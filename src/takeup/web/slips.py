@@ -8,13 +8,13 @@ from typing import Any
 import sqlalchemy as sa
 
 from takeup.lab.agreements import person_of_box
+from takeup.lab.book import visits_between
 from takeup.lab.boxes import end_slip_code, new_slip_code
 from takeup.lab.hours import here, moment_of, zone_of
 from takeup.lab.places import stations
 from takeup.lab.port import now
 from takeup.lab.schema import VISIT
 from takeup.lab.settings import setting
-from takeup.lab.visits import visits_between
 from takeup.pages.qr import qr_data
 from takeup.pages.slips import slip_address, stickers
 from takeup.tasks.box_items import listed

@@ -26,9 +26,10 @@ from takeup.lab.sittings import (
     stay_longer,
     waiting_here,
 )
-from takeup.tasks.at_station import listen, originals_here, parts_of
+from takeup.tasks.at_station import BEFORE_S, HEARD_S, listen, originals_here, parts_of
 from takeup.tasks.guide import steps_at
 from takeup.web.ask import Answer, Ask, Document, Refused, SeeOther, Shown
+from takeup.web.coming import moment_asked, played
 from takeup.web.entrance import box_given, code_keys, too_often
 from takeup.web.pages import form, page
 from takeup.web.station_state import look_of, state_of
@@ -215,12 +216,7 @@ def rung(ask: Ask) -> Answer:
 @page("/station/listen", door="screen")
 def listened(ask: Ask) -> Answer:
     """Five seconds of a place, from two seconds before it, out of what has arrived here."""
-    try:
-        at_s = float(ask.text("at", most=20) or "0")
-    except ValueError:
-        at_s = -1.0
-    if not 0 <= at_s < 1e6:
-        raise Refused(ask.words("There is no such place."), status=404)
+    at_s = moment_asked(ask, "at")
     with ask.desk.lab.reading() as db:
         sitting = sitting_now(db, ask.who.station_id or "")
         capture = one(
@@ -229,8 +225,11 @@ def listened(ask: Ask) -> Answer:
         )  # fmt: skip
     if sitting is None or capture is None:
         raise Refused(ask.words("This place cannot be heard on this screen."), status=403)
-    path = (ask.desk.boxes / sitting["folder"] / capture["stored"]).resolve() if capture["stored"] else None
-    if path is None or not path.is_relative_to(ask.desk.boxes.resolve()) or not path.is_file():
+    if not capture["stored"]:
+        from_s = max(0.0, at_s - BEFORE_S)
+        return played(ask, capture, sitting["number"], from_s, seconds=HEARD_S, sound_only=True)
+    path = (ask.desk.boxes / sitting["folder"] / capture["stored"]).resolve()
+    if not path.is_relative_to(ask.desk.boxes.resolve()) or not path.is_file():
         raise Refused(ask.words("This place can be heard when the capture is stored in the box."), status=404)
     try:
         return Document(body=listen(path, at_s), kind="audio/wav")

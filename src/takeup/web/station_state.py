@@ -28,9 +28,11 @@ from takeup.pages.live_thread import live_thread
 from takeup.pages.reels import reel_for, reels
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
+from takeup.tasks.arriving import can_be_played
 from takeup.tasks.at_station import BEFORE_S, expected, originals_here, parts_of
 from takeup.tasks.guide import steps_at, told_caution
 from takeup.web.ask import Ask
+from takeup.web.coming import come_of
 from takeup.web.speech import LANGUAGES, speaker
 from takeup.words.units import clock
 
@@ -218,6 +220,7 @@ def _live_facts(
     )
     news = [one for one in order if one["finding"]["verdict"] == "look" and _place_s(one) > seconds - FRESH_S]
     reel = reel_for(original.carrier, whole_s, load_rows()) if original and whole_s else None
+    come = come_of(ask, capture) if capture and not capture["stored"] else None
     knots = [(one["finding"]["verdict"], _place_s(one)) for one in grave]
     moving = bool(whole_s)
     return {
@@ -231,6 +234,7 @@ def _live_facts(
         ) if moving else "",
         "fresh": _found(news[0], ask.lang) if news else None,
         "found": [_found(one, ask.lang) for one in order[:MOST_SHOWN]],
+        "playable": lambda at_s: bool(capture and capture["stored"]) or can_be_played(come, at_s),
         "more": max(0, len(order) - MOST_SHOWN), "grave": len(grave),
         "medium": load_rows().value(f"carriers.{original.carrier}.medium") if original else "",
     }  # fmt: skip

@@ -165,7 +165,8 @@ def _where(row: dict[str, Any]) -> str:
     if row["kind"] == "gift":
         return "/gifts"
     if row["kind"] == "finding" and row["number"]:
-        return f"/boxes/{row['number']}/captures"
+        coming = f"/coming/{row['capture_id']}" if row.get("capture_id") else "/captures"
+        return f"/boxes/{row['number']}{coming}"
     if row["kind"] == "drive" and row["number"]:
         return f"/boxes/{row['number']}"
     return ""

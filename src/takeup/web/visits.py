@@ -5,26 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from takeup.lab.book import bookings_between, gap_of, visits_between
 from takeup.lab.hours import here, lab_of, zone_of
 from takeup.lab.persons import no_shows_of, person_for
 from takeup.lab.places import stations
 from takeup.lab.port import one
 from takeup.lab.schema import PERSON, VISIT
-from takeup.lab.visits import (
-    NotFree,
-    bookings_between,
-    cancel,
-    come,
-    gap_of,
-    late,
-    leave,
-    move,
-    name_walk_in,
-    no_show,
-    not_come,
-    note,
-    visits_between,
-)
+from takeup.lab.visits import NotFree, cancel, come, late, leave, move, name_walk_in, no_show, not_come, note
 from takeup.lab.waiting import count_waiting, whom_it_fits
 from takeup.plan.booking import what_fits
 from takeup.plan.opening import Gap, open_spans

@@ -5,3 +5,4 @@ document.addEventListener("play", (event) => {
   for (const other of document.querySelectorAll("audio, video")) if (other !== event.target) other.pause();
 }, true);
 sayDates();
+document.documentElement.dataset.awake = "yes"; // keys are heard from here on

@@ -34,3 +34,4 @@ if (many) {
   });
   tell();
 }
+document.documentElement.dataset.awake = "yes"; // keys are heard from here on

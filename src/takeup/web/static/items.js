@@ -44,3 +44,4 @@ body.addEventListener("keydown", (event) => {
   }
   next.querySelector("select").focus();
 });
+document.documentElement.dataset.awake = "yes"; // keys are heard from here on

@@ -81,3 +81,4 @@ if (first) {
   choose(first);
   if (svg.dataset.chosen) svg.querySelector(`g[data-number="${first}"] .corner`)?.focus({ preventScroll: true });
 }
+document.documentElement.dataset.awake = "yes"; // keys are heard from here on

@@ -8,6 +8,9 @@ const title = document.title;
 let asking = false;
 let again = false;
 
+const plain = (root) => root.innerHTML.replace(/name="once" value="[^"]*"/g, "");
+let shown = plain(day);
+
 function told(root) {
   return new Map([...root.querySelectorAll(".eye")].map((eye) => [eye.dataset.asked, eye.textContent.replace(/\s+/g, " ").trim()]));
 }
@@ -30,7 +33,8 @@ async function renew() {
     if (!answer.ok || answer.redirected) return;
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     const part = fresh.querySelector("#day");
-    if (!part) return;
+    if (!part || plain(part) === shown) return; // nothing is put anew under somebody's finger without need
+    shown = plain(part);
     const before = told(day);
     const key = focusKey(document.activeElement);
     day.replaceChildren(...part.childNodes);
@@ -60,7 +64,10 @@ function readyToPrint() {
 }
 
 const wire = new EventSource("/live");
-wire.addEventListener("open", heard);
+wire.addEventListener("open", async () => {
+  await renew();
+  document.documentElement.dataset.awake = "yes"; // live news is heard from here on
+});
 for (const kind of HEARD) wire.addEventListener(kind, heard);
 setInterval(renew, 60_000); // the line of now moves, and who is late becomes late
 document.addEventListener("visibilitychange", () => { if (!document.hidden) renew(); });

@@ -16,8 +16,11 @@ function fieldsOf(names) {
 let asked = 0;
 async function find() {
   const mine = ++asked;
+  offers.ariaBusy = "true";
   const answer = await fetch("/visits/find", { method: "POST", body: fieldsOf() }).catch(() => null);
-  if (!answer?.ok || mine !== asked) return;
+  if (mine !== asked) return;
+  offers.ariaBusy = "false";
+  if (!answer?.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("#offers");
   if (fresh) offers.replaceChildren(...fresh.childNodes);
 }
@@ -50,3 +53,4 @@ if (form) {
   known.addEventListener("change", find);
   form.elements.name.addEventListener("input", () => { clearTimeout(typing); typing = setTimeout(look, 200); });
 }
+document.documentElement.dataset.awake = "yes"; // keys are heard from here on
