@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import replace
 from pathlib import Path
 from urllib.parse import unquote
@@ -12,44 +11,16 @@ from make.family import family
 
 from takeup.pages.contents import Described
 from takeup.pages.letter import letter_page
+from web.browsing import MARKS, becomes, chromium
 
-CHROMIUM = shutil.which("chromium")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PHONE, DESK = {"width": 360, "height": 800}, {"width": 1280, "height": 900}
-pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this computer")]
+pytestmark = MARKS
 
 
 @pytest.fixture(scope="module")
 def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    with chromium() as started:
         yield started
-        started.close()
-
-
-def becomes(page, condition: str) -> bool:
-    """Whether a condition comes true within 20 s. The page's own policy forbids what builds functions from text while
-    it runs, as the browser driver's waiting does; so the whole wait is handed over as one function."""
-    return page.evaluate(
-        f"""async () => {{
-            const end = performance.now() + 20000;
-            while (!({condition})) {{
-                if (performance.now() > end) return false;
-                await new Promise(later => setTimeout(later, 20));
-            }}
-            return true;
-        }}"""
-    )
 
 
 @pytest.fixture(scope="module")

@@ -16,10 +16,13 @@ from takeup.lab.people import add_staff, set_password, staff_of
 from takeup.lab.places import add_station
 from takeup.lab.port import add, now
 from takeup.lab.schema import PERSON
+from takeup.lab.sessions import begin_session, box_of_code
 from takeup.settings import Settings
 from takeup.tasks.box_new import box_new
 from takeup.web.app import make_app
+from takeup.web.caller import COOKIE
 from takeup.web.serve import open_desk
+from web.browsing import WAIT_MS, Server, chromium
 
 PASSWORD = "a rather long word"
 ITEMS = "id,carrier,label,minutes\nk1,cassette,Aunt and uncle 1983,60\np1,print,Harbour,\nv1,vhs,Wedding,120\n"
@@ -158,3 +161,65 @@ def tan(somebody, box):
     person = somebody()
     assert person.send("/code", code=box["code"], follow=False).status_code == 303
     return person
+
+
+# --- a real browser ---------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def browser():
+    """Chromium, started once for a module."""
+    with chromium() as started:
+        yield started
+
+
+@pytest.fixture
+def served(app, desk):
+    """The address of the test's own desk on a port. Never kept for a second test: its desk is that of one test."""
+    server = Server(app, desk)
+    yield server.url
+    server.stop()
+
+
+class Screens:
+    """Browser windows of one test; what went wrong in any of them is kept in ``told``."""
+
+    def __init__(self, browser, served, desk) -> None:
+        self.browser, self.served, self.desk = browser, served, desk
+        self.told: list[str] = []
+        self.contexts: list = []
+
+    def open(self, **more):
+        """A window in which nobody has come in."""
+        context = self.browser.new_context(**({"base_url": self.served, "locale": "en-GB"} | more))
+        self.contexts.append(context)
+        context.set_default_timeout(WAIT_MS)
+        page = context.new_page()
+        page.on("pageerror", lambda error: self.told.append(str(error)))
+        page.on("console", lambda line: self.told.append(line.text) if line.type == "error" else None)
+        return page
+
+    def staff(self, name="Maren", **more):
+        """A window in which one of the staff is signed in already."""
+        page = self.open(**more)
+        with self.desk.lab.writing() as db:
+            token = begin_session(db, "staff", staff_id=staff_of(db, name)["id"])
+        page.context.add_cookies([{"name": COOKIE, "value": token, "url": self.served}])
+        return page
+
+    def visitor(self, box, **more):
+        """A window in which the box's visitor has typed the slip's code already."""
+        page = self.open(**more)
+        with self.desk.lab.writing() as db:
+            row = box_of_code(db, box["code"])
+            token = begin_session(db, "visitor", box_id=row["id"], until=row["code_until"])
+        page.context.add_cookies([{"name": COOKIE, "value": token, "url": self.served}])
+        return page
+
+
+@pytest.fixture
+def screens(browser, served, desk):
+    """Opens windows at the desk; at the end none may have said that something went wrong."""
+    made = Screens(browser, served, desk)
+    yield made
+    for context in made.contexts:
+        context.close()
+    assert made.told == []

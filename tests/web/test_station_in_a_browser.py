@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-import threading
-import time
-
 import pytest
-import uvicorn
 
 from takeup.lab.asked import ask_somebody
 from takeup.lab.boxes import new_slip_code, open_box
@@ -20,11 +15,9 @@ from takeup.settings import Settings
 from takeup.tasks.box_new import box_new
 from takeup.web.app import make_app
 from takeup.web.serve import open_desk
+from web.browsing import MARKS, Server, awake, becomes, says, serious
 
-CHROMIUM = shutil.which("chromium")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"]  # fmt: skip
-pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this computer")]
+pytestmark = MARKS
 WORDS = {
     "en": {"why": "The loudest moments from 4:10 on were cut off flat. This is certain.", "do": "Turn the input down."},
     "zh-Hans": {"why": "从 4:10 起，最响的地方被削平了。这一点可以确定。", "do": "请把输入调低。"},
@@ -40,24 +33,11 @@ class Served:
 
     def start(self) -> None:
         self.desk = open_desk(self.home, Settings(lab="Harbour Street Library"))
-        config = uvicorn.Config(
-            make_app(self.desk), host="127.0.0.1", port=self.port, log_level="error", access_log=False, ws="none",
-            timeout_graceful_shutdown=1,
-        )  # fmt: skip
-        self.server = uvicorn.Server(config)
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
-        while not self.server.started:
-            assert self.thread.is_alive()
-            time.sleep(0.02)
-        self.port = self.server.servers[0].sockets[0].getsockname()[1]
-        self.url = f"http://127.0.0.1:{self.port}"
+        self.server = Server(make_app(self.desk), self.desk, self.port)
+        self.port, self.url = self.server.port, self.server.url
 
     def stop(self) -> None:
-        self.desk.wire.loop.call_soon_threadsafe(self.desk.wire.close)
-        self.server.should_exit = True
-        self.thread.join(20)
-        assert not self.thread.is_alive()
+        self.server.stop()
         self.desk.lab.close()
 
 
@@ -74,59 +54,8 @@ def served(tmp_path, monkeypatch):
     items.write_text("id,carrier,label,minutes\nk1,cassette,Aunt and uncle 1983,60\nk2,cassette,Harbour,90\n", "utf-8")
     box_new(made.desk.boxes / row["folder"], items, Settings(), title="A family")
     yield made
-    if made.thread.is_alive():
+    if made.server.thread.is_alive():
         made.stop()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield started
-        started.close()
-
-
-def becomes(page, condition: str) -> bool:
-    """Whether a condition comes true within 30 s, a page later if need be. Handed over whole: the pages' policy forbids
-    what builds functions from text, as the driver's own waiting does."""
-    from playwright.sync_api import Error
-
-    asked = f"""async () => {{
-        const end = performance.now() + 30000;
-        while (!({condition})) {{
-            if (performance.now() > end) return false;
-            await new Promise(later => setTimeout(later, 20));
-        }}
-        return true;
-    }}"""
-    for _ in range(5):
-        try:
-            return page.evaluate(asked)
-        except Error as gone:
-            if "navigation" not in str(gone):
-                raise
-            page.wait_for_load_state()
-    return False
-
-
-def says(page, text: str) -> bool:
-    return becomes(page, f"document.querySelector('main')?.innerText.includes({text!r})")
-
-
-def awake(page) -> bool:
-    """Whether the page's script runs by now: a key pressed before it does is heard by nobody."""
-    return becomes(page, "document.documentElement.dataset.awake === 'yes'")
-
-
-def serious(page) -> list[str]:
-    from axe_playwright_python.sync_playwright import Axe
-
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found if one["impact"] in ("serious", "critical")
-    ]
 
 
 def begin_capture(served) -> None:

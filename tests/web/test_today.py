@@ -14,7 +14,7 @@ from takeup.lab.hours import here, zone_of
 from takeup.lab.logbook import write_log
 from takeup.lab.places import add_station, set_down
 from takeup.lab.port import add, change, now, one, rows
-from takeup.lab.schema import ASKED, BOX, CAPTURE, JOB, PERSON, SETTING, STATION, VISIT
+from takeup.lab.schema import ASKED, BOX, CAPTURE, JOB, PERSON, SETTING, VISIT
 from takeup.lab.visits import book
 from takeup.tasks.demo_visits import fill_visits
 from web.browsing import awake, becomes, faults_of, in_a_browser
