@@ -15,16 +15,13 @@ from takeup.lab.visits import NotFree, book
 from takeup.plan.booking import Wish
 from takeup.plan.offers import free_starts
 from takeup.plan.opening import Booking
+from takeup.tables.loader import load_rows
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown, Told
 from takeup.web.booking_words import page_words, why_said
 from takeup.web.pages import form, page
 
 LONGEST_TEXT = 2_000
-SEARCH_DAYS = 60  # a lab that is full for two months has a waiting list
-OFFERED, OFFERED_A_DAY = 8, 2  # as many as are read out on the telephone, over several days
-APART_MIN = 90  # two starts nearer than that are one offer to somebody who is asked when they can come
 PARTS_OF_DAY = {"any": (0, 1440), "morning": (0, 720), "afternoon": (720, 1440), "late": (900, 1440)}
-USUAL_MIN = 120
 
 
 @page("/visits/new")
@@ -95,7 +92,7 @@ def _language(ask: Ask) -> str:
 
 
 def _minutes(ask: Ask) -> int:
-    return ask.number("minutes", low=1, high=1440) or USUAL_MIN
+    return ask.number("minutes", low=1, high=1440) or load_rows().value("booking.counter.usual_minutes")
 
 
 def slot_given(ask: Ask, minutes: int) -> Slot:
@@ -136,12 +133,13 @@ def offers(
     person_id: int | None = None,
     between: tuple[int, int] = (0, 1440),
     but: int | None = None,
-    most: int = OFFERED,
+    most: int | None = None,
 ) -> list[Booking]:
     """Free starts, one station for each: all of the day asked for, else the soonest of several days."""
+    counter = load_rows().section("booking.counter")
     first, minute = since
     begins = max(first, day or first)
-    last = begins if day else begins + dt.timedelta(days=SEARCH_DAYS)
+    last = begins if day else begins + dt.timedelta(days=counter["search_days"])
     wish = Wish(
         kind=kind, day=begins, start=minute if begins == first else 0, minutes=minutes,
         visitor=visitor_of(person_id) if person_id else "",
@@ -154,11 +152,12 @@ def offers(
         if told and (told[-1].day, told[-1].start) == (one.day, one.start):
             continue
         there = on_day.setdefault(one.day, [])
-        if day is None and (len(there) >= OFFERED_A_DAY or (there and one.start < there[-1] + APART_MIN)):
+        near = bool(there) and one.start < there[-1] + counter["apart_minutes"]
+        if day is None and (near or len(there) >= counter["offered_a_day"]):
             continue
         there.append(one.start)
         told.append(one)
-        if day is None and len(told) >= most:
+        if day is None and len(told) >= (most or counter["offered"]):
             break
     return told
 
@@ -193,7 +192,7 @@ def _form(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
         "places": {place["id"]: place for place in places},
         "today": now.isoformat(),
         "sentence": sentence,
-        "search_days": SEARCH_DAYS,
+        "search_days": load_rows().value("booking.counter.search_days"),
     }
     return Shown(template="book.html", facts=facts, status=status)
 
@@ -202,7 +201,7 @@ def _wanted(ask: Ask, now: dt.date, kinds: list[str], rules: Any) -> dict[str, A
     """What was typed or chosen so far; what makes no sense falls back to the usual, nothing is refused here."""
     given = ask.given
     kind = given.get("kind", "")
-    minutes = _whole(given.get("minutes", ""), USUAL_MIN)
+    minutes = _whole(given.get("minutes", ""), load_rows().value("booking.counter.usual_minutes"))
     date = day_given(ask, "day", now)
     texts = {name: given.get(name, "")[:LONGEST_TEXT] for name in ("name", "contact", "brings", "needs")}
     part = given.get("part", "any")

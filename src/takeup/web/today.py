@@ -22,8 +22,6 @@ from takeup.words.sentences import load_sentences, say
 GRAIN = 5  # minutes of one column of the chart (static/today.css)
 EYES_MOST = 5  # more do not fit one screen; the rest is one press away
 DOOR_MOST = 5
-SOON_MIN = 60  # who comes within the hour stands at the door
-WALK_IN_MIN = 120  # a walk-in takes so much of a gap at most: one tape with its set-up
 
 
 @page("/today")
@@ -49,7 +47,7 @@ def today(ask: Ask) -> Answer:
             "door": _door(facts) if day == now else [],
             "counts": Counter(visit["shows"] for visit in facts["visits"]),
             "waits": waits,
-            "walk_in": WALK_IN_MIN,
+            "walk_in": load_rows().value("booking.counter.walk_in_minutes"),
             "late_step": load_rows().value("booking.no_show.after_minutes"),
         },
     )
@@ -80,14 +78,14 @@ def _chart(facts: dict[str, Any]) -> dict[str, Any]:
 
 def _door(facts: dict[str, Any]) -> list[dict[str, Any]]:
     """Who to look out for at the door: late, here past their time, coming within the hour, here."""
-    minute = facts["now"]
+    minute, soon = facts["now"], load_rows().value("booking.counter.soon_minutes")
     ranks = []
     for visit in facts["visits"]:
         if visit["shows"] == "late":
             rank = 0 if visit["overdue"] else 1
         elif visit["shows"] == "here":
             rank = 2 if minute >= visit["to_min"] else 4
-        elif visit["shows"] == "booked" and visit["from_min"] <= minute + SOON_MIN:
+        elif visit["shows"] == "booked" and visit["from_min"] <= minute + soon:
             rank = 3
         else:
             continue

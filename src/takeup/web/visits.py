@@ -22,7 +22,6 @@ from takeup.web.booking_words import page_words, why_said
 from takeup.web.pages import form, page
 
 DAYS = 7
-MOVES_OFFERED = 8
 
 
 @page("/visits")
@@ -85,7 +84,7 @@ def shown_visit(ask: Ask, number: int, *, sentence: str = "", status: int = 200)
         if row["state"] in ("booked", "no-show"):
             moves = offers(
                 db, place["kind"], row["to_min"] - row["from_min"], day=wanted, person_id=row["person_id"],
-                since=(now, minute), but=number, most=MOVES_OFFERED,
+                since=(now, minute), but=number,
             )  # fmt: skip
         gap = gap_of(db, row) if row["state"] in ("no-show", "cancelled", "done") else None
         fits = whom_it_fits(db, gap) if gap else []
