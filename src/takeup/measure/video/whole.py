@@ -12,8 +12,9 @@ import numpy as np
 
 from takeup.measure.video import change, dropouts, levels, sampled
 from takeup.measure.video.clock import lost_pictures
+from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.field_order import FieldOrder, field_order, vote
-from takeup.measure.video.glance import Kind, glance, kind_of
+from takeup.measure.video.glance import Kind, glance_at, inner, kind_of
 from takeup.measure.video.levels import Levels
 from takeup.measure.video.repeats import Repeats, repeats
 from takeup.measure.video.sampled import Sampled
@@ -69,9 +70,10 @@ class Walk:
 
     def step(self, planes: tuple[np.ndarray, ...], at_s: float, *, key: bool, damaged: bool) -> Kind:
         """Take one picture; what kind it is."""
-        seen = glance(planes, self.bits)
+        part = np.ascontiguousarray(inner(eight_bits(planes[0], self.bits)))
+        seen = glance_at(part, planes, self.bits)
         kind = kind_of(seen, self.limits["kind"])
-        self.before, here = change.step(self.before, planes[0], self.bits, seen.noise)
+        self.before, here = change.step_at(self.before, part, planes[0], self.bits, seen.noise)
         self._vote(here, kind)
         if kind == "picture":
             if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
@@ -121,7 +123,7 @@ class Walk:
                 rails=tuple(bounds["rails"]),
                 limits=tuple(bounds["within"]),
             )
-        self._settle_lifted(found)
+        self._settle_lifted(found, sample.noise_codes or bounds["usual_noise"])
         shown = [kind == "picture" for kind in self.kinds]
         spans = stretches(self.kinds, self.at_s, picture_s, gap=self.limits["kind"]["gap_pictures"])
         return Pictures(
@@ -144,10 +146,10 @@ class Walk:
             kinds=tuple(self.kinds),
         )
 
-    def _settle_lifted(self, found: Levels | None) -> None:
+    def _settle_lifted(self, found: Levels | None, noise: float) -> None:
         """Dark even pictures are black when the file's own blacks are no darker; else they are pictures."""
         lowest = found.floor if found is not None else None
-        near = self.limits["kind"]["lifted_near"]
+        near = self.limits["kind"]["lifted_near"] + self.limits["levels"]["floor_noises"] * noise
         lifted = np.array([kind == "lifted" for kind in self.kinds], bool)
         for number in np.flatnonzero(lifted).tolist():
             alike = lowest is None or self.luma[number] <= lowest + near
