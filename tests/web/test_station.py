@@ -158,7 +158,7 @@ def test_a_finding_to_do_again_takes_the_screen_and_stays_until_it_is_answered(d
         page = screen.look(url).text
         assert "cut off flat" in page and "被削平了" in page and "Turn the input down." in page
         assert "Start this side again" in page and "Go on for now" in page and "Call the librarian" in page
-    assert "Can be heard when it is stored" in page
+    assert "Can be heard as soon as it has come to the desk" in page
     screen.send("/station", "/station/answer", said="go-on")
     with desk.lab.reading() as db:
         kept = one(db, ASKED, ASKED.c.id == asked)

@@ -124,6 +124,17 @@ def coming_in(db: sa.Connection, most: int = 5) -> dict[str, list[dict[str, Any]
     return found
 
 
+def coming_to(db: sa.Connection, box_id: int) -> list[dict[str, Any]]:
+    """What is captured for a box, or on its way into it, the newest first."""
+    on_its_way = CAPTURE.c.state.in_(("growing", "whole", "moving"))
+    return rows(db, CAPTURE, CAPTURE.c.box_id == box_id, on_its_way, order=CAPTURE.c.begun_at.desc())
+
+
+def box_of_capture(db: sa.Connection, row: dict[str, Any]) -> dict[str, Any] | None:
+    """The box that a capture is for, once somebody or the sitting said so."""
+    return one(db, BOX, BOX.c.id == row["box_id"]) if row["box_id"] is not None else None
+
+
 def for_whom(db: sa.Connection) -> list[dict[str, Any]]:
     """Captures that are whole and that nobody has said whose they are, the oldest first."""
     nobody = sa.or_(CAPTURE.c.box_id.is_(None), CAPTURE.c.item == "")

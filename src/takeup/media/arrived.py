@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import os
 import wave
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -119,6 +119,23 @@ def write_arrived_pictures(path: Path, upto: int, target: Path, from_s: float, s
             raise Unreadable("excerpt.not-here-yet", name=path.name) from error
 
 
+def write_arrived_stills(path: Path, upto: int, target: Path, times_s: Sequence[float], widest_px: int) -> int:
+    """Write pictures of some moments side by side as JPEG out of the first ``upto`` bytes of a file; how many.
+
+    Raises
+    ------
+    Unreadable
+        ``excerpt.not-here-yet`` when those bytes hold none of them.
+    """
+    with path.open("rb") as file:
+        try:
+            stills = excerpt.stills_at(arrived_from(file, upto, times_s[0]), times_s, widest_px=widest_px)
+            excerpt.write_strip(stills, target)
+        except Unreadable as error:
+            raise Unreadable("excerpt.not-here-yet", name=path.name) from error
+    return len(stills)
+
+
 def arrived_from(file: BinaryIO, upto: int, from_s: float) -> Arrived:
     """What libav needs of a container to show a place: all of it, or its head and what lies from just before it on.
 
@@ -186,7 +203,8 @@ def _from_container(file: BinaryIO, upto: int, from_s: float, seconds: float) ->
 
 
 def _spans(file: BinaryIO, upto: int, from_s: float) -> list[tuple[int, int]]:
-    """The head of a Matroska file, and its bytes from the last cluster on that begins well before the place.
+    """The head of a Matroska file with its first cluster, by which libav tells when the file begins, and its bytes from
+    the last cluster on that begins well before the place.
 
     Raises
     ------
@@ -204,13 +222,13 @@ def _spans(file: BinaryIO, upto: int, from_s: float) -> list[tuple[int, int]]:
             continue
         if element.open_size:
             raise CannotEdit("a cluster without size")
-        first, chosen = first or element.at, chosen or element.at
+        first, chosen = first or element.end, chosen or element.end
         if _cluster_s(file, element.body, element.end, tick_s) > from_s - EARLIER_S:
             break
         chosen = element.at
     if not first:
         raise CannotEdit("no cluster yet")
-    return [(0, first), (chosen, upto)]
+    return [(0, first), (max(first, chosen), upto)]
 
 
 def _scale_s(file: BinaryIO, start: int, end: int) -> float:

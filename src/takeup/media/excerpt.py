@@ -161,7 +161,7 @@ def _add_sound(out: Any, voice: Any, blocks: Iterator[np.ndarray]) -> None:
         out.mux(packet)
 
 
-def stills_at(path: Path, times_s: Sequence[float], *, widest_px: int = 160) -> tuple[Still, ...]:
+def stills_at(path: Source, times_s: Sequence[float], *, widest_px: int = 160) -> tuple[Still, ...]:
     """One small picture for each of some rising times; a place without one is left out.
 
     Times less than ten seconds apart are walked through and met exactly; of times far apart each gets the key picture

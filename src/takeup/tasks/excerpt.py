@@ -40,7 +40,7 @@ def piece_of(home: Path, box: str, path: Path, sha256: str, medium: str, from_s:
     from_s = max(0.0, round(from_s, 1))
     ending = {"sound": ".wav", "video": ".mp4", "film": ".jpg"}[medium]
     make = {"sound": _sound, "video": _video, "film": _film}[medium]
-    target = _place(home, box, sha256, f"{round(from_s * 10):07d}", ending)
+    target = place(home, box, sha256, f"{round(from_s * 10):07d}", ending)
     return kept(home, target, lambda part: make(path, part, from_s))
 
 
@@ -59,13 +59,13 @@ def _film(path: Path, part: Path, from_s: float) -> None:
 
 def poster_of(home: Path, box: str, path: Path, sha256: str, at_s: float) -> Path:
     """One still of a moving capture."""
-    target = _place(home, box, sha256, f"still-{round(at_s * 10):07d}", ".jpg")
+    target = place(home, box, sha256, f"still-{round(at_s * 10):07d}", ".jpg")
     return kept(home, target, lambda part: media.write_strip(media.stills_at(path, [at_s], widest_px=640), part))
 
 
 def glass_of(home: Path, box: str, path: Path, sha256: str) -> Path:
     """A whole scan as its pixels lie, small."""
-    target = _place(home, box, sha256, "glass", ".jpg")
+    target = place(home, box, sha256, "glass", ".jpg")
 
     def make(part: Path) -> None:
         media.write_miniature(path, look_at(path), part, GLASS_PX, upright=False)
@@ -75,7 +75,7 @@ def glass_of(home: Path, box: str, path: Path, sha256: str) -> Path:
 
 def cut_of(home: Path, box: str, path: Path, sha256: str, picture: PlannedPicture) -> Path:
     """One picture of a scan as it will be cut and turned, small."""
-    target = _place(home, box, sha256, f"cut-{picture.mark}", ".jpg")
+    target = place(home, box, sha256, f"cut-{picture.mark}", ".jpg")
 
     def make(part: Path) -> None:
         still = OpenStill(path, look_at(path))
@@ -89,13 +89,13 @@ def cut_of(home: Path, box: str, path: Path, sha256: str, picture: PlannedPictur
 
 def small_of(home: Path, box: str, path: Path, sha256: str) -> Path:
     """A finished picture, small."""
-    target = _place(home, box, sha256, "small", ".jpg")
+    target = place(home, box, sha256, "small", ".jpg")
     return kept(home, target, lambda part: media.write_small_jpeg(path, part, SMALL_PX))
 
 
 def drawing_of(home: Path, box: str, sha256: str, name: str, draw: Callable[[], str]) -> Path:
     """A drawing that was made of a capture; ``name`` says all it depends on beside the capture."""
-    return kept(home, _place(home, box, sha256, name, ".svg"), lambda part: part.write_text(draw(), "utf-8"))
+    return kept(home, place(home, box, sha256, name, ".svg"), lambda part: part.write_text(draw(), "utf-8"))
 
 
 def kept(home: Path, target: Path, make: Callable[[Path], None]) -> Path:
@@ -118,5 +118,6 @@ def forget_box(home: Path, box: str) -> int:
     return forget_pieces(home / FOLDER / box)
 
 
-def _place(home: Path, box: str, sha256: str, name: str, ending: str) -> Path:
+def place(home: Path, box: str, sha256: str, name: str, ending: str) -> Path:
+    """Where a piece lies, by the capture that it is of and all else that it depends on."""
     return home / FOLDER / box / f"piece-{sha256[:16]}-{name}{ending}"

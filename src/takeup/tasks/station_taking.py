@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,8 @@ from takeup.tasks.watch_words import in_both, why_of
 
 INCOMING = "incoming"
 SAME_TIME_NS = 2_000_000_000  # a network disk may round the time of change to two seconds
+MOST_AHEAD_BYTES = 256_000_000  # written since the station last said how long its file is
+CLOCKS_APART_NS = 120_000_000_000  # a file server's clock and the desk's
 PASSING = ("disk.full", "disk.cannot-write", "take.no-room", "box.in-use", "copy.differs")
 
 
@@ -44,7 +47,7 @@ class Outcome:
 
 def received(home: Path, row: dict[str, Any]) -> int:
     """How many proved bytes of a capture lie at the desk, in pieces or put together."""
-    whole = _gathered(home, row)
+    whole = gathered(home, row)
     if whole is not None:
         return int(row["bytes"])
     return lie_here(part_of(home / INCOMING, row["id"]), int(row["received"]))
@@ -52,17 +55,32 @@ def received(home: Path, row: dict[str, Any]) -> int:
 
 def lies_here(home: Path, row: dict[str, Any]) -> Path | None:
     """The station's own file, when this computer reads the very same path: one disk shared by the lab."""
+    path, seen = _seen_here(home, row)
+    if seen is None or seen.bytes != row["bytes"]:
+        return None
+    return path if abs(seen.modified_ns - row["facts"].get("modified_ns", 0)) <= SAME_TIME_NS else None
+
+
+def grows_here(home: Path, row: dict[str, Any], told_bytes: int) -> tuple[Path, int] | None:
+    """The same of a file that is being written, and how long it is: one that is as long as the station just said."""
+    path, seen = _seen_here(home, row)
+    if seen is None or not 0 < told_bytes <= seen.bytes <= told_bytes + MOST_AHEAD_BYTES:
+        return None
+    begun_ns = datetime.fromisoformat(row["begun_at"]).timestamp() * 1e9
+    return (path, seen.bytes) if seen.modified_ns >= begun_ns - CLOCKS_APART_NS else None
+
+
+def _seen_here(home: Path, row: dict[str, Any]) -> tuple[Path, Seen | None]:
+    """What lies at the station's path on this computer; nothing where it can be no file of a station's."""
     path = row["facts"].get("path", "")
     if not path or row["facts"].get("not_shared") or not os.path.isabs(path) or os.path.normpath(path) != path:
-        return None
+        return Path(), None
     try:
         inside = home.resolve() in Path(path).resolve().parents
         seen = look(Path(path))
     except (OSError, ValueError):
-        return None
-    if inside or not isinstance(seen, Seen) or seen.bytes != row["bytes"]:
-        return None
-    return Path(path) if abs(seen.modified_ns - row["facts"].get("modified_ns", 0)) <= SAME_TIME_NS else None
+        return Path(), None
+    return Path(path), seen if isinstance(seen, Seen) and not inside else None
 
 
 def take_in(lab: Lab, home: Path, settings: Settings, capture_id: str) -> Outcome:
@@ -117,7 +135,7 @@ def _from_the_beginning(lab: Lab, home: Path, row: dict[str, Any], *, shared: bo
             db.execute(CAPTURE.update().where(CAPTURE.c.id == row["id"]).values(facts=facts))
 
 
-def _gathered(home: Path, row: dict[str, Any]) -> Path | None:
+def gathered(home: Path, row: dict[str, Any]) -> Path | None:
     """The file put together of its pieces, if it was."""
     path = whole_of(home / INCOMING, row["id"], safe_name(row["name"]))
     return path if path.is_file() and path.stat().st_size == row["bytes"] else None
@@ -125,7 +143,7 @@ def _gathered(home: Path, row: dict[str, Any]) -> Path | None:
 
 def _put_together(home: Path, row: dict[str, Any]) -> Path | None:
     part = part_of(home / INCOMING, row["id"])
-    if (whole := _gathered(home, row)) is not None:
+    if (whole := gathered(home, row)) is not None:
         return whole
     if lie_here(part, row["received"]) != row["bytes"]:
         return None

@@ -16,6 +16,7 @@ from typing import Any
 
 from takeup import __version__
 from takeup.errors import TakeupError
+from takeup.plan.outline import Outline
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
@@ -31,6 +32,7 @@ from takeup.tasks.watch_talk import Away, NotNow, Talk, Unpaired, answered, key_
 
 KEPT_KINDS = ("begin", "finding", "end", "whole", "lost", "said")
 METERS_EVERY_S = 0.25
+OUTLINES_EVERY_S = 30.0  # and at every greeting: a desk that was started again has forgotten what it drew
 BEAT_S = 2.0  # the desk hears so often that this station is there
 MOST_BATCH, MOST_BATCH_BYTES = 100, 1_000_000
 AWAY_S = (0.5, 5.0)  # how soon, and how seldom at most, a desk that does not answer is tried again
@@ -50,6 +52,8 @@ class DeskOutlet(Outlet):
         self.ending = threading.Event()
         self.meters: dict[str, dict[str, Any]] = {}
         self.meters_guard = threading.Lock()
+        self.outlines: dict[str, Outline] = {}  # of the captures that grow: a desk that comes back is told them whole
+        self.outlines_at = 0.0
         self.orders = threading.Event()
         self.there = True
         self.line: queue.SimpleQueue[tuple[Capture, Callable[[Capture, str], None]] | None] = queue.SimpleQueue()
@@ -90,6 +94,8 @@ class DeskOutlet(Outlet):
         self.say_here(kind, capture, facts)
         if kind == "progress" and capture is not None:
             self._meter(capture.id, facts)
+        elif kind in ("begin", "end", "lost") and capture is not None:
+            self._outline_anew(capture.id, grows=kind == "begin")
         if kind not in KEPT_KINDS or facts.get("what", "").startswith(("desk-", "key-")):
             return
         if kind == "end" and capture is not None:
@@ -102,7 +108,14 @@ class DeskOutlet(Outlet):
         with self.meters_guard:
             before = self.meters.get(capture_id, {}).get("moments", [])
             step = [[facts["seconds"], facts["levels"]]] if facts.get("levels") else []
+            self.outlines.setdefault(capture_id, Outline()).hear(facts.get("seconds") or 0.0, step)
             self.meters[capture_id] = facts | {"capture": capture_id, "moments": (before + step)[-20:]}
+
+    def _outline_anew(self, capture_id: str, *, grows: bool) -> None:
+        with self.meters_guard:
+            self.outlines.pop(capture_id, None)
+            if grows:
+                self.outlines[capture_id] = Outline()
 
     def hand_over(self, capture: Capture, done: Callable[[Capture, str], None]) -> None:
         self.line.put((capture, done))
@@ -150,6 +163,7 @@ class DeskOutlet(Outlet):
     def _hello(self, talk: Talk) -> bool:
         said = answered(talk.get("/station-api/hello"))
         self.spool.know("kind", said["kind"])
+        self.outlines_at = 0.0
         return True
 
     def _send_events(self, talk: Talk, waiting: list[Any]) -> None:
@@ -169,6 +183,10 @@ class DeskOutlet(Outlet):
     def _send_meters(self, talk: Talk) -> None:
         with self.meters_guard:
             now, self.meters = list(self.meters.values()), {}
+            if now and time.monotonic() - self.outlines_at >= OUTLINES_EVERY_S:
+                self.outlines_at = time.monotonic()
+                kept = {key: outline.as_told() for key, outline in self.outlines.items()}
+                now = [one | {"outline": kept.get(one["capture"])} for one in now]
         if answered(talk.post("/station-api/now", {"captures": now}))["orders"]:
             self.orders.set()
 

@@ -1,7 +1,4 @@
-"""What the meters told of the captures that grow now, as a silhouette: kept while the desk runs, always small.
-
-The steps of 100 ms are joined two by two whenever there are too many, so a capture of any length takes the same room.
-"""
+"""What the meters told of the captures that grow now, as silhouettes: in memory only, the stations have them too."""
 
 from __future__ import annotations
 
@@ -9,10 +6,9 @@ import threading
 from collections import OrderedDict
 from typing import Any
 
-COLUMNS = 480
-STEP_S = 0.5  # of the first columns
+from takeup.plan.outline import STEP_S, Outline
+
 MOST_CAPTURES = 64
-LOUD_FROM, LOUD_SPAN = -60.0, 56.0  # dBFS drawn from nothing to full height, as on the thread
 
 
 class Outlines:
@@ -20,23 +16,27 @@ class Outlines:
 
     def __init__(self) -> None:
         self.guard = threading.Lock()
-        self.kept: OrderedDict[str, _Outline] = OrderedDict()
+        self.kept: OrderedDict[str, Outline] = OrderedDict()
 
     def hear(self, facts: dict[str, Any]) -> None:
         """Take in a ``progress`` event; one without levels changes nothing."""
-        capture, moments = str(facts.get("capture") or ""), list(facts.get("moments") or ())
+        moments = list(facts.get("moments") or ())
         if not moments and facts.get("levels") and facts.get("seconds") is not None:
             moments = [[facts["seconds"], facts["levels"]]]
-        if not capture:
-            return
         with self.guard:
-            outline = self.kept.setdefault(capture, _Outline())
-            self.kept.move_to_end(capture)
-            while len(self.kept) > MOST_CAPTURES:
-                self.kept.popitem(last=False)
-            outline.seconds = max(outline.seconds, float(facts.get("seconds") or 0.0))
-            for seconds, levels in moments:
-                outline.add(float(seconds), loudest(levels))
+            if (outline := self._of(facts)) is not None:
+                outline.hear(facts.get("seconds") or 0.0, moments)
+
+    def take_up(self, facts: dict[str, Any], told: Any) -> None:
+        """What the station kept while the desk was away, or from before it was started again."""
+        with self.guard:
+            if (outline := self._of(facts)) is not None:
+                outline.take_up(told)
+
+    def begin(self, capture: str) -> None:
+        """It is followed from its beginning again."""
+        with self.guard:
+            self.kept.pop(capture, None)
 
     def of(self, capture: str) -> tuple[float, list[float | None], float]:
         """Seconds of a column, heights 0 to 1 (None: nothing was told of it), seconds heard of so far."""
@@ -44,27 +44,12 @@ class Outlines:
             outline = self.kept.get(capture)
             return (outline.step_s, list(outline.heights), outline.seconds) if outline else (STEP_S, [], 0.0)
 
-
-class _Outline:
-    def __init__(self) -> None:
-        self.step_s, self.heights, self.seconds = STEP_S, [], 0.0  # type: float, list[float | None], float
-
-    def add(self, seconds: float, level: float | None) -> None:
-        if level is None or not 0 <= seconds < 1e6:
-            return
-        while seconds / self.step_s >= COLUMNS:
-            pairs = [self.heights[at : at + 2] for at in range(0, len(self.heights), 2)]
-            self.heights = [max((one for one in pair if one is not None), default=None) for pair in pairs]
-            self.step_s *= 2
-        at = int(seconds / self.step_s)
-        self.heights += [None] * (at + 1 - len(self.heights))
-        height = min(max((level - LOUD_FROM) / LOUD_SPAN, 0.0), 1.0)
-        self.heights[at] = max(height, self.heights[at] or 0.0)
-
-
-def loudest(levels: Any) -> float | None:
-    """The louder channel of a moment [dBFS]; None where no sound was told."""
-    if not isinstance(levels, dict):
-        return None
-    found = [levels.get(name) for name in ("left_dbfs", "right_dbfs", "peak_dbfs")]
-    return max((float(one) for one in found if isinstance(one, (int, float))), default=None)
+    def _of(self, facts: dict[str, Any]) -> Outline | None:
+        capture = str(facts.get("capture") or "")
+        if not capture:
+            return None
+        outline = self.kept.setdefault(capture, Outline())
+        self.kept.move_to_end(capture)
+        while len(self.kept) > MOST_CAPTURES:
+            self.kept.popitem(last=False)
+        return outline

@@ -55,6 +55,8 @@ def events(ask: Ask) -> Answer:
         raise Refused(ask.words("This is no batch of events.")) from error
     _tell(ask.desk, _station(ask), heard)
     for kind, facts, _ in heard:
+        if kind == "begin":
+            ask.desk.wire.outlines.begin(facts["capture"])
         if kind == "begin" and facts["anew"]:
             let_go(ask.desk.home / INCOMING, facts["capture"])
     _note_heard(ask)
@@ -69,7 +71,9 @@ def now(ask: Ask) -> Answer:
         moments = [progress_for_pages(one) for one in sent["captures"][:50]]
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise Refused(ask.words("This is no reading of meters.")) from error
-    for facts in moments:
+    for facts, one_sent in zip(moments, sent["captures"]):
+        if one_sent.get("outline"):
+            ask.desk.wire.outlines.take_up(facts, one_sent["outline"])
         ask.desk.wire.tell(_station(ask), "progress", facts)
     _note_heard(ask)
     return Told(facts={"orders": _orders_waiting(ask)})

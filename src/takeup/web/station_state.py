@@ -28,7 +28,7 @@ from takeup.pages.live_thread import live_thread
 from takeup.pages.reels import reel_for, reels
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
-from takeup.tasks.arriving import can_be_played
+from takeup.tasks.arriving import can_be_played, outline_of_report
 from takeup.tasks.at_station import BEFORE_S, expected, originals_here, parts_of
 from takeup.tasks.guide import steps_at, told_caution
 from takeup.web.ask import Ask
@@ -210,6 +210,8 @@ def _live_facts(
     step_s, heights, heard_s = outlines.of(capture["id"]) if capture and outlines else (0.5, [], 0.0)
     if capture and not heights and (kept := capture["facts"].get("outline")):
         step_s, heights = kept["step_s"], kept["heights"]
+    if capture and not heights and (ended := outline_of_report(capture)):
+        step_s, heights = ended.step_s, ended.heights
     seconds = max(float(capture["seconds"] or 0.0), heard_s) if capture else 0.0
     whole_s, assumed = expected(original) if original else (0.0, True)
     grave = [one for one in found if one["finding"]["verdict"] in ("look", "redo")]
