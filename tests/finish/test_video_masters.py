@@ -1,6 +1,7 @@
 """Video masters: every picture and sample of the capture. Planes are unpacked here by NumPy, not by our reader."""
 
 from fractions import Fraction
+from hashlib import sha256
 
 import av
 import numpy as np
@@ -8,7 +9,8 @@ import pytest
 from make.captures import captured_box, put_capture, report_of, write_tape
 
 from takeup.errors import CopyDiffers
-from takeup.media.moving_write import PictureTruth, prove, write_ffv1
+from takeup.media.moving_prove import prove, read_held
+from takeup.media.moving_write import PictureTruth, write_ffv1
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tasks.finish import finish_box
@@ -137,12 +139,31 @@ def test_proof_refuses_another_picture_or_sample_or_a_missing_one(tmp_path):
         "count": write_tape(tmp_path / "o2.mov", pictures=3),
         "sound": write_tape(tmp_path / "o3.mov", pictures=4, tone=False),
     }
+    own = read_held(capture, lambda _: None)
     for name, other in others.items():
         write_ffv1(other, tmp_path / f"{name}.mkv", truth, {"level": "3"}, lambda _: None)
         with pytest.raises(CopyDiffers):
-            prove(capture, tmp_path / f"{name}.mkv", lambda _: None)
-    write_ffv1(capture, tmp_path / "same.mkv", truth, {"level": "3"}, lambda _: None)
-    assert prove(capture, tmp_path / "same.mkv", lambda _: None).pictures == 4
+            prove(own, capture, tmp_path / f"{name}.mkv", lambda _: None)
+    held = write_ffv1(capture, tmp_path / "same.mkv", truth, {"level": "3"}, lambda _: None)
+    prove(held, capture, tmp_path / "same.mkv", lambda _: None)
+    assert held.pictures == own.pictures == 4 and held.marks == own.marks and held.sound() == own.sound()
+
+
+def test_sound_before_the_picture_in_the_file_changes_nothing(tmp_path):
+    """Some programs write the sound as the first track: the last pictures come out of the decoder all the same."""
+    capture = write_tape(tmp_path / "t.mov", pictures=7, lines=96, sound_first=True)
+    with av.open(str(capture)) as container:
+        assert [stream.type for stream in container.streams] == ["audio", "video"]
+    (made,) = finish(tmp_path, capture).made
+    assert made.made.settings["pictures"] == 7 == len(pictures_of(made.made.path))
+
+
+def test_pictures_of_the_master_have_the_digest_that_its_answer_names(tmp_path):
+    """SHA-256 over every picture's planes one after another, as anybody can work it out."""
+    capture = write_tape(tmp_path / "t.mov", pictures=3, lines=96)
+    (made,) = finish(tmp_path, capture).made
+    digest = sha256(b"".join(plane.tobytes() for planes in pictures_of(made.made.path) for plane in planes))
+    assert made.made.settings["pictures_sha256"] == digest.hexdigest()
 
 
 def test_capture_cut_off_gives_what_is_there(tmp_path):

@@ -60,16 +60,17 @@ def woven(number: int, rate: Fraction, lines: int, order: str) -> np.ndarray:
 def write_tape(
     path: Path, *, codec: str = "v210", form: str = "yuv422p10le", sound: str | None = "pcm_s16le", pictures: int = 12,
     lines: int = 576, rate: Fraction = Fraction(25), order: str = "top", sound_late_s: float = 0.0, shape=None,
-    tone: bool = True, seed: int = 3, lost: tuple[int, ...] = (),
+    tone: bool = True, seed: int = 3, lost: tuple[int, ...] = (), sound_first: bool = False,
 ) -> Path:  # fmt: skip
     """A capture of an interlaced tape, with colour noise in it so that every plane is different."""
     rng = np.random.default_rng(seed)
     with av.open(str(path), "w") as out:
+        early = out.add_stream(sound, rate=48000, layout="stereo") if sound and sound_first else None
         video = out.add_stream(codec, rate=rate)
         video.width, video.height, video.pix_fmt = 720, lines, form
         if shape:
             video.codec_context.sample_aspect_ratio = shape
-        audio = out.add_stream(sound, rate=48000, layout="stereo") if sound else None
+        audio = early or (out.add_stream(sound, rate=48000, layout="stereo") if sound else None)
         late = int(sound_late_s * 48000)
         for number in range(pictures):
             frame = tape_frame(woven(number, rate, lines, order), form, rng)

@@ -13,7 +13,7 @@ from av.filter import Graph
 
 from takeup.errors import Unreadable
 from takeup.media.moving_look import video_of
-from takeup.media.moving_write import Held, open_moving, packets_of
+from takeup.media.moving_prove import Held, decoded, open_moving, packets_of
 
 FIELDS = {"top": "tff", "bottom": "bff", "progressive": "prog"}
 RANGE_TV = 1
@@ -68,7 +68,7 @@ def read_starts(path: Path) -> Starts:
         first: dict[int, float] = {}
         for packet in packets_of(container, Held(), [stream for stream in (picture, sound) if stream is not None]):
             if packet.pts is not None:
-                first.setdefault(packet.stream_index, float(packet.pts * packet.time_base))
+                first.setdefault(packet.stream.index, float(packet.pts * packet.time_base))
             if wanted <= first.keys() or (first and packet.pts is not None and _is_far(packet, first)):
                 break
         return Starts(

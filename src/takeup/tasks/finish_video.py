@@ -13,7 +13,8 @@ from takeup.files.beside import beside
 from takeup.files.taking_back import in_passing
 from takeup.media.matroska_edit import CannotEdit, state_shape, write_tags
 from takeup.media.moving_copy import CopyPlan, read_starts, write_h264
-from takeup.media.moving_write import PictureTruth, prove, rewrap, write_ffv1
+from takeup.media.moving_prove import prove, prove_packets
+from takeup.media.moving_write import PictureTruth, rewrap, write_ffv1
 from takeup.media.probe import look_at
 from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
 from takeup.plan.finishing import (
@@ -70,12 +71,11 @@ def _master(
     if way == "rewrapped":
         with beside(target) as file:
             rewrap(source, file, container="matroska", metadata={})
-            prove(
-                source,
-                file,
-                lambda done: ears.progress(f"{target.name}: compare", done / _rate(picture), total, "seconds"),
-            )
-        made_with = {"kept": "re-wrapped, its own packets", "format": "Matroska", "codec": picture.codec}
+            held = prove_packets(source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
+        made_with = {
+            "kept": "re-wrapped, its own packets", "format": "Matroska", "codec": picture.codec,
+            "pictures": held.pictures, "packets_unchanged": "each compared with the capture's",
+        }  # fmt: skip
         return _made(part, target, "master", made_with, tags, picture, rows)
     return keep_as_it_is(part, place, capture, tags.title, ears)
 
@@ -96,9 +96,9 @@ def _coded(
     options = {"level": limits["version"], "slices": limits["slices"], "slicecrc": limits["slice_check"]}
     with beside(target) as file:
         words = {name: str(value) for name, value in options.items()}
-        write_ffv1(source, file, truth, words, seconds_to(ears, target.name, total))
+        held = write_ffv1(source, file, truth, words, seconds_to(ears, target.name, total))
         words_in = _said_in(file, picture, shape, tags)
-        held = prove(source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
+        prove(held, source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
     notes: Notes = [("finish.broken-off", {"file": source.name})] if held.broken else []
     if not words_in:
         notes.append(("finish.no-place-for-words", {"file": target.name}))
