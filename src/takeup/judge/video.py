@@ -79,13 +79,20 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
             else Measured(value=None, unit="", why="video.no-motion", extra=flag),
             "frames": Measured(value=pictures.frames, unit="pictures"),
             "repeated_frames": Measured(
-                value=len(repeated.single), unit="pictures", extra={"held": repeated.held_pictures}
+                value=len(repeated.single),
+                unit="pictures",
+                extra={"held": repeated.held_pictures, "replaced": len(pictures.silent.replaced)},
             ),
-            "lost_frames": Measured(value=sum(missing for _, missing in pictures.lost), unit="pictures"),
+            "lost_frames": _lost(pictures),
         }
         | _sync(seen.drift)
         | _lines(pictures, capture.picture.lossy, capture.picture.codec)
     )
+
+
+def _lost(pictures: Pictures) -> Measured:
+    stamped, leapt = (sum(missing for _, missing in places) for places in (pictures.lost, pictures.silent.lost))
+    return Measured(value=stamped + leapt, unit="pictures", extra={"without_a_gap": leapt})
 
 
 def _lines(pictures: Pictures, lossy: bool, codec: str) -> dict[str, Measured]:

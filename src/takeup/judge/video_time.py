@@ -8,26 +8,43 @@ from takeup.tables.rows import Rows
 
 
 def judge_lost(pictures: Pictures, rows: Rows) -> list[Finding]:
-    """Gaps in the pictures' time stamps: the computer or the converter let pictures fall."""
-    missing = sum(number for _, number in pictures.lost)
+    """Pictures that the computer or the converter let fall: gaps in the time stamps, or leaps in a steady movement."""
+    places = sorted([*pictures.lost, *pictures.silent.lost])
+    missing = sum(number for _, number in places)
     if missing < rows.value("video.lost.look_pictures"):
         return []
     often = missing / max(pictures.seconds / 60, 1.0) >= rows.value("video.lost.redo_per_minute")
     redo = often and missing >= rows.value("video.lost.redo_pictures")
-    first, last = pictures.lost[0][0], pictures.lost[-1][0]
-    return [
-        Finding(
-            name="frames_lost",
-            verdict="redo" if redo else "look",
-            again="may help",
-            from_s=round(float(pictures.at_s[first - 1]) + pictures.picture_s, 3),
-            to_s=round(float(pictures.at_s[last]), 3),
-            value=missing,
-            unit="pictures",
-            facts={"places": len(pictures.lost)},
-            rows=("video.lost.look_pictures", "video.lost.redo_per_minute", "video.lost.redo_pictures"),
-        )
-    ]
+    return [_gap(group, redo, pictures, rows) for group in _groups(places, pictures, rows)]
+
+
+def _groups(places: list[tuple[int, int]], pictures: Pictures, rows: Rows) -> list[list[tuple[int, int]]]:
+    """Places near each other are told together; all of them when there are very many."""
+    groups: list[list[tuple[int, int]]] = []
+    for place in places:
+        near = groups and pictures.at_s[place[0]] - pictures.at_s[groups[-1][-1][0]] <= rows.value("video.lost.apart_s")
+        if near:
+            groups[-1].append(place)
+        else:
+            groups.append([place])
+    return groups if len(groups) <= rows.value("video.lost.most_told") else [places]
+
+
+def _gap(places: list[tuple[int, int]], redo: bool, pictures: Pictures, rows: Rows) -> Finding:
+    leaps = ("video.silent.whole_share", "video.silent.spreads") if pictures.silent.lost else ()
+    from_s = float(pictures.at_s[places[0][0] - 1]) + pictures.picture_s
+    to_s = float(pictures.at_s[places[-1][0]])
+    return Finding(
+        name="frames_lost",
+        verdict="redo" if redo else "look",
+        again="may help",
+        from_s=round(from_s, 3),
+        to_s=round(max(to_s, from_s), 3),
+        value=sum(number for _, number in places),
+        unit="pictures",
+        facts={"places": len(places)},
+        rows=("video.lost.look_pictures", "video.lost.redo_per_minute", "video.lost.redo_pictures", *leaps),
+    )
 
 
 def judge_end(

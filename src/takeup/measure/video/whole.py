@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from takeup.measure.video import change, dropouts, levels, sampled
+from takeup.measure.video import change, dropouts, levels, motion, sampled
 from takeup.measure.video.clock import lost_pictures
 from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.field_order import FieldOrder, field_order, vote
@@ -18,10 +18,11 @@ from takeup.measure.video.glance import Kind, glance_at, inner, kind_of
 from takeup.measure.video.levels import Levels
 from takeup.measure.video.repeats import Repeats, repeats
 from takeup.measure.video.sampled import Sampled
+from takeup.measure.video.silent import Silent, silent_losses
 from takeup.measure.video.stretches import Stretch, stretches
 
 Limits = Mapping[str, Mapping[str, Any]]
-"""The sections of the video table by name: ``kind order repeat levels sampled dropout``."""
+"""The sections of the video table by name: ``kind order repeat silent levels sampled dropout``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +39,7 @@ class Pictures:
     sampled: Sampled
     dropouts: int
     lost: tuple[tuple[int, int], ...]  # (number of the picture after the gap, pictures missing)
+    silent: Silent  # pictures missing without a gap in the time stamps
     stretches: tuple[Stretch, ...]  # black, lifted, flat, snow
     damaged: tuple[int, ...]
     at_s: np.ndarray
@@ -53,6 +55,8 @@ class Walk:
     bits: int
     predicted: bool
     before: change.Before = field(default_factory=change.begin)
+    outlines: motion.Outlines = field(default_factory=motion.begin)
+    path: motion.Path = field(default_factory=motion.Path)
     counted: levels.Counted | None = None
     samples: sampled.Samples = field(default_factory=sampled.begin)
     two: dropouts.Two = field(default_factory=dropouts.begin)
@@ -74,6 +78,8 @@ class Walk:
         seen = glance_at(part, planes, self.bits)
         kind = kind_of(seen, self.limits["kind"])
         self.before, here = change.step_at(self.before, part, planes[0], self.bits, seen.noise)
+        self.outlines, moved = motion.step(self.outlines, part)
+        self.path.add(moved)
         self._vote(here, kind)
         if kind == "picture":
             if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
@@ -126,19 +132,25 @@ class Walk:
         self._settle_lifted(found, sample.noise_codes or bounds["usual_noise"])
         shown = [kind == "picture" for kind in self.kinds]
         spans = stretches(self.kinds, self.at_s, picture_s, gap=self.limits["kind"]["gap_pictures"])
+        order = field_order(self.votes, self.limits["order"])
+        repeated = repeats(
+            self.difference, self.most, self.key, shown, predicted=self.predicted, limits=self.limits["repeat"]
+        )
+        lost = tuple(lost_pictures(at_s, picture_s))
+        again = [number for first, end in repeated.held for number in range(first, end)] + list(repeated.single)
+        gaps = [number for number, _ in lost]
         return Pictures(
             frames=len(self.kinds),
             seconds=float(at_s[-1] - at_s[0]) + picture_s if len(at_s) else 0.0,
             picture_s=picture_s,
             recorded=sum(shown),
             levels=found,
-            order=field_order(self.votes, self.limits["order"]),
-            repeats=repeats(
-                self.difference, self.most, self.key, shown, predicted=self.predicted, limits=self.limits["repeat"]
-            ),
+            order=order,
+            repeats=repeated,
             sampled=sample,
             dropouts=self.streaks,
-            lost=tuple(lost_pictures(at_s, picture_s)),
+            lost=lost,
+            silent=silent_losses(self.path, shown, again, gaps, order.order, self.limits["silent"]),
             stretches=tuple(spans),
             damaged=tuple(self.damaged),
             at_s=at_s,
