@@ -1,8 +1,8 @@
 """How far the whole picture moves from one picture to the next, and within it from field to field.
 
-A picture is folded into a few thin outlines: the mean of each of four bands of lines along x, and of four bands of columns
-along y, of one field. Two pictures' outlines are laid over each other at every shift at once (correlation of their
-slopes, through their spectra), all bands together: what moves alone in one corner does not carry it.
+A picture is folded into a few thin outlines: the mean of each of four bands of lines along x, and of four bands of
+columns along y, of one field. Two pictures' outlines are laid over each other at every shift at once (correlation of
+their slopes, through their spectra), all bands together: what moves alone in one corner does not carry it.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Pictures that were lost without a trace in the time stamps: the scene goes on twice as far, once.
 
 In a steady movement of the camera one step is two (three, ...) times as long as those before and after it, and in the
-same direction. A hand's jerk can do that too, but it takes longer than a field: inside the pictures on both sides, from
-field to field, it shows; a lost picture does not. Where the step follows a repeat, the converter mended the time itself.
+same direction. A hand's jerk can do that too, but it takes longer than a field: inside the pictures on both sides it
+shows, from field to field; a lost picture does not. Where the step follows a repeat, the converter mended the time.
 """
 
 from __future__ import annotations
