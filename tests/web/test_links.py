@@ -64,3 +64,23 @@ def test_a_visitor_is_led_to_nothing_that_stays_shut(demo, nth):
     answered = _walk(client, first)
     assert {url: status for url, status in answered.items() if status != 200} == {}
     assert len(answered) > 15
+
+
+@pytest.mark.parametrize(
+    ("form", "page"),
+    [
+        ("/boxes/0001/captures/1/chapters", "/boxes/0001/captures/1"),
+        ("/visits/down/move", "/visits/down"),
+        ("/stations/cassette-1/answer", "/stations"),
+        ("/today/answered?lang=zh-Hans", "/today"),
+    ],
+)
+def test_the_address_of_a_form_opened_by_hand_leads_to_its_page(maren, form, page):
+    answer = maren.client.get(form)
+    assert (answer.status_code, answer.headers["location"]) == (303, page)
+
+
+def test_a_change_of_language_keeps_what_the_address_asks_for(maren):
+    page = maren.look("/today?day=2031-03-04").text
+    assert 'href="?day=2031-03-04&amp;lang=zh-Hans"' in page
+    assert "?day=%22%3E%3Cb%3E&amp;lang=" in maren.look('/today?day="><b>').text

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import tempfile
 import traceback
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context, select_autoescape
 from markupsafe import Markup
@@ -63,16 +64,16 @@ class Painter:
         room.globals["term"] = lambda key: say("terms", key, lang)
         return room
 
-    def html(self, ask: Ask, shown: Shown) -> str:
-        """A page's text."""
+    def html(self, ask: Ask, shown: Shown, query: Mapping[str, str]) -> str:
+        """A page's text; ``query`` is what its address asks for, which a change of language keeps."""
         room = self.rooms[ask.lang]
         with self.desk.lab.reading() as db:
             zone = zone_of(db)
         room.globals["moment"] = lambda text: shapes.moment(text, zone)  # the lab may change its zone at any time
         template = room.get_template(shown.template)
-        return template.render(
-            {"ask": ask, "who": ask.who, "lang": ask.lang, "demo": self.desk.demo} | dict(shown.facts)
-        )
+        here = {"ask": ask, "who": ask.who, "lang": ask.lang, "demo": self.desk.demo}
+        here["in_language"] = lambda lang: "?" + urlencode({**query, "lang": lang})
+        return template.render(here | dict(shown.facts))
 
     def told(self, ask: Ask, facts: Any, status: int) -> Response:
         return JSONResponse(facts, status)
@@ -96,7 +97,8 @@ class Painter:
             if "application/json" in request.headers.get("accept", "") and answer.template == "told.html":
                 return JSONResponse({"why": answer.facts.get("sentence", "")}, answer.status)
             headers = {"content-language": ask.lang} | ({"retry-after": "600"} if answer.status == 429 else {})
-            return Response(self.html(ask, answer), answer.status, headers, "text/html; charset=utf-8")
+            html = self.html(ask, answer, request.query_params)
+            return Response(html, answer.status, headers, "text/html; charset=utf-8")
         if isinstance(answer, SeeOther):
             return RedirectResponse(answer.url if _is_inside(answer.url) else "/", 303)
         if isinstance(answer, Told):

@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Mount, Route
+from starlette.routing import Match, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from takeup.errors import TakeupError
@@ -56,8 +56,12 @@ def make_app(desk: Desk) -> Starlette:
         desk.wire.close()
         await run_in_threadpool(desk.workers.stop)
 
-    async def nowhere(request: Request, _error: Exception) -> Response:
+    shown = [route for route in routes if "GET" in route.methods]
+
+    async def nowhere(request: Request, error: Exception) -> Response:
         ask = await caller.ask(request)
+        if request.method == "GET" and getattr(error, "status_code", 404) == 405 and (above := _above(shown, request)):
+            return painter.paint(ask, SeeOther(url=above), request)
         sentence = ask.words("There is no such page.")
         return painter.paint(ask, Shown(template="told.html", facts={"sentence": sentence}, status=404), request)
 
@@ -70,6 +74,16 @@ def make_app(desk: Desk) -> Starlette:
         exception_handlers={404: nowhere, 405: nowhere, Exception: own_fault},
         lifespan=life,
     )
+
+
+def _above(shown: list[Route], request: Request) -> str:
+    """Where the page of a form is: its address opened by hand, by going back, or by a change of language."""
+    path = request.url.path.rpartition("/")[0]
+    while path:
+        if any(route.matches({**request.scope, "path": path})[0] == Match.FULL for route in shown):
+            return path
+        path = path.rpartition("/")[0]
+    return ""
 
 
 class _Sending:
