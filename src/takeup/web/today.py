@@ -149,6 +149,9 @@ def sentence_of(ask: Ask, row: dict[str, Any]) -> str:
     says = finding.get("says") or finding.get("name") or ""
     if says and (says in load_sentences("findings") or says.split(".")[0] in load_sentences("findings")):
         return say("findings", says, ask.lang, finding.get("facts", {}))
+    if row["kind"] == "capture":
+        why = str(facts.get("why") or "")
+        return ask.words("Asked: “%(why)s”", why=why) if why else ask.words("Asked to be looked at together.")
     if row["kind"] == "gift":
         return ask.words("A gift waits for a decision.")
     if row["kind"] == "drive":
@@ -162,6 +165,8 @@ def _where(row: dict[str, Any]) -> str:
     """The page on which it is decided; empty: it is answered here."""
     if row["kind"] == "gift":
         return "/gifts"
+    if row["kind"] == "capture" and row["number"]:
+        return str(row["facts"].get("url") or f"/boxes/{row['number']}/captures")
     if row["kind"] == "finding" and row["number"]:
         coming = f"/coming/{row['capture_id']}" if row.get("capture_id") else "/captures"
         return f"/boxes/{row['number']}{coming}"
