@@ -14,7 +14,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
          "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"]  # fmt: skip
 MARKS = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this computer")]
-WAIT_MS = 10_000  # how long a driver's own waiting may take on a busy computer
+WAIT_MS = 30_000  # how long a driver's own waiting may take on a busy computer
 SERIOUS = ("serious", "critical")
 
 
@@ -105,3 +105,12 @@ def faults_of(page, impacts: tuple[str, ...] = ()) -> list[str]:
 def serious(page) -> list[str]:
     """What axe-core finds that would shut somebody out."""
     return faults_of(page, SERIOUS)
+
+
+def tab_to(page, selector: str, most: int = 80) -> bool:
+    """Press Tab until what is meant has the focus, seen by its outline: whether it can be reached at all."""
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if page.evaluate("wanted => document.activeElement.matches(wanted)", selector):
+            return page.evaluate("getComputedStyle(document.activeElement).outlineStyle !== 'none'")
+    return False

@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 
 import pytest
 from argon2 import PasswordHasher
+from make.handing import finish_print
 from starlette.testclient import TestClient
 
 from takeup.lab import secrets
@@ -25,6 +26,7 @@ from takeup.web.serve import open_desk
 from web.browsing import WAIT_MS, Server, chromium
 
 PASSWORD = "a rather long word"
+REFUSED = re.compile(r"status of 4(00|03|09)\b")
 ITEMS = "id,carrier,label,minutes\nk1,cassette,Aunt and uncle 1983,60\np1,print,Harbour,\nv1,vhs,Wedding,120\n"
 
 
@@ -163,6 +165,21 @@ def tan(somebody, box):
     return person
 
 
+@pytest.fixture
+def finished(box, tmp_path):
+    """That box with a print captured from a station's folder (``station_file``), and its master and copy made."""
+    finish_print(box, tmp_path / "station")
+    return box
+
+
+@pytest.fixture
+def stick(tmp_path):
+    """A folder that stands for a visitor's drive."""
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    return folder
+
+
 # --- a real browser ---------------------------------------------------------------------------------------------------
 @pytest.fixture(scope="module")
 def browser():
@@ -172,8 +189,16 @@ def browser():
 
 
 @pytest.fixture
-def served(app, desk):
+def by_hand(desk):
+    """Long work waits until the test does it (``make.handing.do_work``): no process, and nothing half done."""
+    desk.workers.start = lambda: None
+
+
+@pytest.fixture
+def served(app, desk, request):
     """The address of the test's own desk on a port. Never kept for a second test: its desk is that of one test."""
+    if "by_hand" in request.fixturenames:  # before the workers begin
+        request.getfixturevalue("by_hand")
     server = Server(app, desk)
     yield server.url
     server.stop()
@@ -194,8 +219,13 @@ class Screens:
         context.set_default_timeout(WAIT_MS)
         page = context.new_page()
         page.on("pageerror", lambda error: self.told.append(str(error)))
-        page.on("console", lambda line: self.told.append(line.text) if line.type == "error" else None)
+        page.on("console", self._hear)
         return page
+
+    def _hear(self, line):
+        """A form sent back with a sentence (400, 403, 409) is what a story may ask for; the rest is not."""
+        if line.type == "error" and not REFUSED.search(line.text):
+            self.told.append(line.text)
 
     def staff(self, name="Maren", **more):
         """A window in which one of the staff is signed in already."""

@@ -79,6 +79,11 @@ addEventListener("beforeunload", (event) => { if (changed) event.preventDefault(
 const first = svg.dataset.chosen || document.querySelector(".print[data-number]")?.dataset.number;
 if (first) {
   choose(first);
-  if (svg.dataset.chosen) svg.querySelector(`g[data-number="${first}"] .corner`)?.focus({ preventScroll: true });
 }
-document.documentElement.dataset.awake = "yes"; // keys are heard from here on
+// The address names the card, for those without scripts, and the browser puts the focus there; the corner has it after.
+function begin() {
+  if (svg.dataset.chosen) svg.querySelector(`g[data-number="${first}"] .corner`)?.focus({ preventScroll: true });
+  document.documentElement.dataset.awake = "yes"; // keys are heard from here on
+}
+if (document.readyState === "complete") requestAnimationFrame(begin);
+else addEventListener("load", () => requestAnimationFrame(begin));
