@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import av
-from av.filter import Graph
 
 from takeup.errors import Unreadable
+from takeup.media.moving_fields import BT_709, Making
 from takeup.media.moving_look import video_of
-from takeup.media.moving_prove import Held, decoded, open_moving, packets_of
+from takeup.media.moving_poster import Poster
+from takeup.media.moving_prove import Held, open_moving, packets_of
+from takeup.media.moving_write import colour_of
 
-FIELDS = {"top": "tff", "bottom": "bff", "progressive": "prog"}
 RANGE_TV = 1
+POSTER_SIZE = (640, 480)  # what the header of its stream says; nobody reads it there
 LONGEST_WAIT_S = 60.0  # a track that begins later than this after the other is not waited for
 
 
@@ -24,8 +26,8 @@ LONGEST_WAIT_S = 60.0  # a track that begins later than this after the other is 
 class CopyPlan:
     """How the everyday pictures are made."""
 
-    order: str  # top, bottom: one picture is made of each field; progressive: as they are
-    shape: Fraction
+    order: str  # top, bottom: pictures are made of fields; progressive: as they are
+    shape: Fraction  # of the capture's pixels
     crf: int
     preset: str
     profile: str
@@ -33,6 +35,20 @@ class CopyPlan:
     primaries: int
     transfer: int
     matrix: int
+    every: int = 1  # only every so manieth field, or whole picture, is shown
+    size: tuple[int, int] | None = None  # in square pixels; None: the capture's own, in its own shape
+    levels: tuple[float, float] | None = None  # luma codes that become 16 and 235; None: as they are
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PosterPlan:
+    """Which picture players show for the file."""
+
+    every_s: float
+    head_s: float
+    long_side_px: int
+    quality: int
+    avoid: Sequence[tuple[float, float]] = ()  # moments never taken [s]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +61,7 @@ class CopyMade:
     width: int
     height: int
     broken: str
+    poster_s: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +100,7 @@ def _is_far(packet: Any, first: dict[int, float]) -> bool:
 
 
 def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tags: dict[str, str],
-               hear: Callable[[float], None]) -> CopyMade:  # fmt: skip
+               hear: Callable[[float], None], poster: PosterPlan | None = None) -> CopyMade:  # fmt: skip
     """Write the pictures of a video as H.264 and, beside them, the packets of a finished AAC file.
 
     Parameters
@@ -100,28 +117,36 @@ def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tag
         if picture is None:
             raise Unreadable("capture.broken", path=str(path), error="no picture")
         picture.thread_type = "AUTO"
-        rate = (picture.average_rate or picture.guessed_rate or Fraction(25)) * (
-            1 if plan.order == "progressive" else 2
-        )
+        rate = _rate(picture, plan)
         coder = _h264_stream(out, picture, rate, plan)
-        carried = _Sound(out, sound)
-        count, last = 0, 0.0
-        for frame in _fields(source, picture, plan, held):
-            count += 1
-            last = float(frame.pts * frame.time_base)
-            hear(last)
+        carried, chosen = _Sound(out, sound), _Chosen(out, poster)
+        count, last = 0, -1
+        for frame in Making(picture, plan).made_of(source, held):
+            at = max(last + 1, round(float(frame.pts * frame.time_base) * rate))
+            frame.pts, frame.time_base, frame.pict_type = at, 1 / rate, 0
+            count, last = count + 1, at
+            at_s = float(at / rate)
+            chosen.see(frame, at_s)
+            hear(at_s)
             for packet in coder.encode(frame):
-                carried.until(last)
+                carried.until(at_s)
                 out.mux(packet)
         for packet in coder.encode(None):
             out.mux(packet)
         carried.until(None)
         if not count:
             raise Unreadable("capture.broken", path=str(path), error=held.broken or "no picture could be read")
+        poster_s = chosen.write(plan)
         return CopyMade(
-            pictures=count, rate=rate, seconds=last + float(1 / rate), width=coder.codec_context.width,
-            height=coder.codec_context.height, broken=held.broken,
+            pictures=count, rate=rate, seconds=float((last + 1) / rate), width=coder.codec_context.width,
+            height=coder.codec_context.height, broken=held.broken, poster_s=poster_s,
         )  # fmt: skip
+
+
+def _rate(picture: Any, plan: CopyPlan) -> Fraction:
+    """Pictures of the copy in a second."""
+    own = Fraction(picture.average_rate or picture.guessed_rate or 25)
+    return own * (1 if plan.order == "progressive" else 2) / plan.every
 
 
 def _h264_stream(out: Any, picture: Any, rate: Fraction, plan: CopyPlan) -> Any:
@@ -129,64 +154,45 @@ def _h264_stream(out: Any, picture: Any, rate: Fraction, plan: CopyPlan) -> Any:
     options = {"crf": str(plan.crf), "preset": plan.preset, "profile": plan.profile, "g": keys, "keyint_min": "1"}
     stream = out.add_stream("libx264", rate=rate, options=options)
     coder = stream.codec_context
-    coder.width, coder.height = picture.codec_context.width // 2 * 2, picture.codec_context.height // 2 * 2
+    own = picture.codec_context
+    coder.width, coder.height = plan.size or (own.width // 2 * 2, own.height // 2 * 2)
     coder.pix_fmt = "yuv420p"
     coder.time_base = 1 / rate
-    coder.sample_aspect_ratio = plan.shape
-    coder.color_primaries, coder.color_trc, coder.colorspace = plan.primaries, plan.transfer, plan.matrix
+    coder.sample_aspect_ratio = Fraction(1) if plan.size else plan.shape
+    ours = (plan.primaries, plan.transfer, plan.matrix)
+    coder.color_primaries, coder.color_trc, coder.colorspace = colour_of(picture, ours)
     coder.color_range = RANGE_TV
     coder.thread_count = 0
     return stream
 
 
-def _fields(source: Any, picture: Any, plan: CopyPlan, held: Held) -> Iterator[Any]:
-    """Pictures ready for the coder: one of each field, 4:2:0 made afterwards, times from 0 on an even grid."""
-    graph = None
-    count = 0
-    for packet in packets_of(source, held, [picture]):
-        try:
-            frames = packet.decode()
-        except av.error.FFmpegError as error:
-            held.broken = str(error)
-            continue
-        for frame in frames:
-            base = frame.time_base or picture.time_base
-            frame.pts, frame.time_base = frame.pts if frame.pts is not None else count, base
-            count += 1
-            graph = graph or _graph(frame, picture, plan)
-            graph.push(frame)
-            yield from _pulled(graph)
-    if graph is not None:
-        graph.push(None)
-        yield from _pulled(graph)
+class _Chosen:
+    """The poster of a file that is being written: a stream of one JPEG, marked as no part of the film."""
 
-
-def _graph(frame: Any, picture: Any, plan: CopyPlan) -> Graph:
-    graph = Graph()
-    last = graph.add_buffer(
-        width=frame.width, height=frame.height, format=frame.format.name, time_base=frame.time_base,
-    )  # fmt: skip
-    steps = [("setfield", FIELDS[plan.order])]
-    if plan.order != "progressive":
-        steps.append(("bwdif", f"mode=send_field:parity={FIELDS[plan.order]}:deint=all"))
-    steps += [("setpts", "PTS-STARTPTS"), ("format", "yuv420p")]
-    if frame.width % 2 or frame.height % 2:
-        steps.append(("crop", f"{frame.width // 2 * 2}:{frame.height // 2 * 2}:0:0"))
-    steps += [("setsar", f"{plan.shape.numerator}/{plan.shape.denominator}"), ("buffersink", "")]
-    for name, arguments in steps:
-        step = graph.add(name, arguments) if arguments else graph.add(name)
-        last.link_to(step)
-        last = step
-    graph.configure()
-    return graph
-
-
-def _pulled(graph: Graph) -> Iterator[Any]:
-    while True:
-        try:
-            yield graph.pull()
-        except (av.error.BlockingIOError, av.error.EOFError):
+    def __init__(self, out: Any, plan: PosterPlan | None) -> None:
+        self.out, self.plan = out, plan
+        self.poster: Poster | None = None
+        if plan is None:
             return
+        self.poster = Poster(every_s=plan.every_s, head_s=plan.head_s, avoid=plan.avoid)
+        self.stream = out.add_stream("mjpeg", rate=1)
+        self.stream.width, self.stream.height, self.stream.pix_fmt = *POSTER_SIZE, "yuvj420p"
+        self.stream.disposition = av.stream.Disposition.attached_pic
+
+    def see(self, frame: Any, at_s: float) -> None:
+        if self.poster is not None:
+            self.poster.see(frame, at_s)
+
+    def write(self, plan: CopyPlan) -> float | None:
+        """Hand it to the writer of MP4, which puts it beside the title; the moment it shows."""
+        if self.plan is None or self.poster is None or self.poster.frame is None:
+            return None
+        colours = "ITU709" if plan.matrix == BT_709 else "ITU601"
+        shape = Fraction(1) if plan.size else plan.shape
+        packet = av.Packet(self.poster.jpeg(shape, self.plan.long_side_px, self.plan.quality, colours))
+        packet.stream, packet.pts, packet.dts, packet.is_keyframe = self.stream, 0, 0, True
+        self.out.mux(packet)
+        return self.poster.at_s
 
 
 class _Sound:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -19,13 +19,16 @@ from takeup.errors import NotPossible, TakeupError, Unreadable
 from takeup.files.hash import hash_file
 from takeup.files.taking_back import take_back
 from takeup.media.probe import look_at
+from takeup.media.tag_files import CannotEdit
 from takeup.plan.arranging import found_pictures
+from takeup.plan.copies import LAB, plan_profile
 from takeup.plan.mending import plan_asked
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
+from takeup.tasks.chapters import marks_of, write_marks
 from takeup.tasks.check import medium_of
 from takeup.tasks.ears import SILENT, Ears
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
@@ -64,7 +67,7 @@ class BoxFinished:
 
 def finish_box(
     folder: Path, settings: Settings, *, item: str = "", even_redo: bool = False, mend: str | None = None,
-    ears: Ears = SILENT,
+    copies: str | None = None, ears: Ears = SILENT,
 ) -> BoxFinished:  # fmt: skip
     """Make masters and copies of every checked capture of a box that has none yet.
 
@@ -77,15 +80,21 @@ def finish_box(
     mend : str, optional
         What of cassettes is to be mended in the everyday copies: words of ``plan/mending.py``, ``none`` for nothing.
         Where nobody says, what was asked for before stays asked for, else the lab's setting holds.
+    copies : str, optional
+        The form of the everyday copies of videos (``plan/copies.py``), ``lab`` for the lab's own. Where nobody says,
+        what was asked for before stays asked for, else the lab's setting holds.
 
     Raises
     ------
     NotPossible
-        ``box.no-such-item``; ``finish.no-such-mend``; ``disk.full`` and the like. What was made before stays made.
+        ``box.no-such-item``; ``finish.no-such-mend``; ``finish.no-such-copies``; ``disk.full`` and the like. What was
+        made before stays made.
     """
     rows = load_rows()
     asked = None if mend is None else plan_asked(mend)
     wanted = plan_asked(settings.mend)
+    lab = plan_profile(settings.video_copy, rows).name
+    form = None if copies is None or copies.strip().lower() == LAB else plan_profile(copies, rows).name
     with work_in(folder, "finish", settings) as box:
         originals = box.originals()
         if item and item not in [original.id for original in originals]:
@@ -98,6 +107,8 @@ def finish_box(
             if item in ("", original.id):
                 one = _Item(box, original, rows, settings, told, ears)
                 one.mend = one.asked_before(wanted) if asked is None else asked
+                before = one.form_before() if copies is None else form
+                one.form, one.form_asked = before or lab, before is not None
                 made += one.finish(even_redo)
                 skipped += one.skipped
         return BoxFinished(box=box.folder, made=tuple(made), skipped=tuple(skipped))
@@ -123,11 +134,17 @@ class _Item:
         self._whole: dict[str, bool] = {}
         self._handed: list[Made] = []  # an earlier run's files that stand
         self.mend: tuple[str, ...] = ()
+        self.form, self.form_asked = "", False
 
     def asked_before(self, otherwise: tuple[str, ...]) -> tuple[str, ...]:
         """What an earlier run was asked to mend in this item's copies."""
         words = [fact.facts["settings"].get("mend_asked") for fact in self.before.values()]
         return next((tuple(those) for those in words if those is not None), otherwise)
+
+    def form_before(self) -> str | None:
+        """The form that an earlier run was asked for, of this item's video copies; None where it was the lab's."""
+        made = [fact.facts["settings"] for fact in self.before.values()]
+        return next((those["form"] for those in made if those.get("form_asked")), None)
 
     def finish(self, even_redo: bool) -> list[Finished]:
         taken = self.box.record.latest("taken", self.original.id)
@@ -203,6 +220,9 @@ class _Item:
         sides = sorted(relative for one in chosen for relative in one.relative)
         settings = [fact.facts["settings"] for fact in self.before.values()]
         cassettes = [those for those in settings if "one_gain_for" in those]
+        forms = {those["form"] for those in settings if "form" in those}
+        if forms - {self.form}:
+            return False
         return all(
             those["one_gain_for"] == sides and those.get("mend_asked", []) == [*self.mend] for those in cassettes
         )
@@ -240,6 +260,8 @@ class _Item:
             standing=self._standing,
             told=self.told,
             mend=self.mend,
+            form=self.form,
+            form_asked=self.form_asked,
         )
 
     def _standing(self, path: Path, from_: tuple[Path, ...]) -> Made | None:
@@ -269,9 +291,19 @@ class _Item:
                 continue
             if not made.tagged:
                 made = tag_made(made, self.original, self.told, self.rows)
+            made = self._chaptered(made)
             fresh.append(self._remembered(made, chosen))
         self._withdraw({self.box.relative(made.path) for made in results}, chosen, left)
         return fresh
+
+    def _chaptered(self, made: Made) -> Made:
+        """With the chapters that people described before it was made, or made again."""
+        try:
+            write_marks(made.path, marks_of(self.box, made))
+        except CannotEdit:
+            note = ("finish.no-place-for-words", {"file": made.path.name})
+            return replace(made, notes=(*made.notes, note))
+        return made
 
     def _remembered(self, made: Made, chosen: list[Chosen]) -> Finished:
         size = made.path.stat().st_size
@@ -292,7 +324,7 @@ class _Item:
             "part": made.part,
             "notes": [[key, dict(facts)] for key, facts in made.notes],
             "recipe": self.recipe,
-            "told": told_digest(made, self.original, self.told),
+            "told": told_digest(made, self.original, self.told, marks_of(self.box, made)),
             "words_in": made.tagged,
         }
         facts = json.loads(json.dumps(facts, default=str))

@@ -12,11 +12,12 @@ from takeup.errors import Unreadable
 from takeup.files.beside import beside
 from takeup.files.taking_back import in_passing
 from takeup.media.matroska_edit import CannotEdit, state_shape, write_tags
-from takeup.media.moving_copy import CopyPlan, read_starts, write_h264
+from takeup.media.moving_copy import CopyPlan, PosterPlan, read_starts, write_h264
 from takeup.media.moving_prove import prove, prove_packets
 from takeup.media.moving_write import PictureTruth, rewrap, write_ffv1
 from takeup.media.probe import look_at
 from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
+from takeup.plan.copies import Profile, plan_copy_size, plan_every, plan_levels, plan_profile
 from takeup.plan.finishing import (
     Gain,
     plan_colour,
@@ -125,33 +126,72 @@ def _copy(
     part: Chosen, capture: CaptureFile, picture: PictureStream, tags: Tags, place: Place, rows: Rows, ears: Ears
 ) -> Made:
     target = place.copy(f"{part.name}.mp4")
-    if standing := place.standing(target, part.stored):
+    profile = plan_profile(place.form, rows)
+    standing = place.standing(target, part.stored)
+    if standing and standing.settings.get("form") == profile.name:
         return standing
     limits, source = rows.section("formats.video.copy"), part.stored[0]
     order, (shape, shape_by) = plan_field_order(part.reports[0], picture, rows), plan_shape(picture, rows)
-    primaries, transfer, matrix = plan_colour(picture.height, rows)
-    plan = CopyPlan(
-        order=order.value, shape=shape, crf=limits["crf"], preset=limits["preset"], profile=limits["profile"],
-        key_s=limits["key_s"], primaries=primaries, transfer=transfer, matrix=matrix,
-    )  # fmt: skip
+    plan = _plan(part, picture, profile, order.value, shape, rows)
     total, notes = _seconds(part, picture), list[tuple[str, Mapping[str, Any]]]()
     words = aac_tags(tags, rows.value("formats.sound.copy.artist"))
     hear = seconds_to(ears, target.name, total)
     with beside(target) as file, in_passing(file, ".m4a") as sound:
         sound_settings = _sound(part, capture, sound, total, notes, rows, ears) if capture.sound else {}
-        result = write_h264(source, file, sound if capture.sound else None, plan, words, hear)
+        result = write_h264(
+            source, file, sound if capture.sound else None, plan, words, hear, _poster(part, total, limits)
+        )
     if result.broken:
         notes.append(("finish.broken-off", {"file": source.name}))
+    if plan.every > 1:
+        facts = {"name": part.name, "rate": float(result.rate), "every": plan.every}
+        fields = "fields" if order.value != "progressive" else "pictures"
+        notes.append((f"finish.every-second-{fields}", facts))
+    if plan.levels:
+        notes.append(("finish.levels-mapped", {"name": part.name, "low": plan.levels[0], "high": plan.levels[1]}))
+    square = plan.size is not None
     made_with = {
-        "format": "MP4", "codec": "H.264", "profile": plan.profile, "crf": plan.crf, "preset": plan.preset,
+        "format": "MP4", "codec": "H.264", "form": profile.name, "form_asked": place.form_asked,
+        "profile": plan.profile, "crf": plan.crf, "preset": plan.preset,
         "pixel_format": "yuv420p", "width": result.width, "height": result.height, "rate": str(result.rate),
         "pictures": result.pictures, "key_s": plan.key_s, "field_order": order.value, "field_order_by": order.by,
-        "deinterlaced": order.value != "progressive", "pixel_shape": str(shape), "pixel_shape_by": shape_by,
+        "deinterlaced": order.value != "progressive", "every": plan.every,
+        "pixel_shape": "1" if square else str(shape), "pixel_shape_by": "scaled" if square else shape_by,
+        "levels_mapped": list(plan.levels) if plan.levels else None, "poster_s": result.poster_s,
+        "expected_bytes_per_hour": round(profile.bytes_per_hour),
         **sound_settings,
     }  # fmt: skip
-    size = plan_shown_size(picture.width, picture.height, shape, 10**6)
+    size = plan_shown_size(result.width, result.height, Fraction(1) if square else shape, 10**6)
     video = _made(part, target, "copy", made_with, tags, picture, rows, notes=notes, tagged=True)
     return replace(video, seconds=result.seconds, size=size)
+
+
+def _plan(part: Chosen, picture: PictureStream, profile: Profile, order: str, shape: Fraction, rows: Rows) -> CopyPlan:
+    limits = rows.section("formats.video.copy")
+    primaries, transfer, matrix = plan_colour(picture.height, rows)
+    shown_per_s = (picture.rate or Fraction(25)) * (1 if order == "progressive" else 2)
+    levels = plan_levels(part.reports[0], rows)
+    return CopyPlan(
+        order=order, shape=shape, crf=profile.crf, preset=profile.preset, profile=limits["profile"],
+        key_s=limits["key_s"], primaries=primaries, transfer=transfer, matrix=matrix,
+        every=plan_every(shown_per_s, profile), size=plan_copy_size(picture.width, picture.height, shape, profile),
+        levels=(levels.low, levels.high) if levels else None,
+    )  # fmt: skip
+
+
+def _poster(part: Chosen, total: float | None, limits: Mapping[str, Any]) -> PosterPlan:
+    """What players show for the copy: never a moment that the check found to show nothing."""
+    report = part.reports[0]
+    avoid = [
+        (finding.from_s or 0.0, finding.to_s if finding.to_s is not None else float("inf"))
+        for finding in (report.findings if report else ())
+        if finding.name in limits["poster_never"] and finding.from_s is not None
+    ]
+    every = max(limits["poster_every_s"], (total or 0.0) / limits["poster_looks"])
+    return PosterPlan(
+        every_s=every, head_s=min(limits["poster_head_s"], (total or 0.0) / 10), avoid=avoid,
+        long_side_px=limits["poster_px"], quality=limits["poster_quality"],
+    )  # fmt: skip
 
 
 def _sound(

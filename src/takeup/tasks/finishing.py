@@ -106,6 +106,8 @@ class Place:
         default_factory=lambda: NO_FACTS
     )  # by id: what is known of each picture, for titles
     mend: tuple[str, ...] = ()  # what of a cassette is to be mended in its everyday copy, words of plan/mending.py
+    form: str = ""  # the form of everyday copies of videos, a word of plan/copies.py
+    form_asked: bool = False  # whether somebody asked for it, for this item; else it is the lab's
 
     def wants(self, role: Role) -> bool:
         """Whether files of a role are wanted. Pages and texts go with the copies."""
