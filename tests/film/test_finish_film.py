@@ -70,6 +70,7 @@ def test_master_holds_the_scanner_s_packets_at_exact_new_times(tmp_path, coded):
     master = finished(tmp_path, [path], keep="master")["master"]
     assert shown_at(master.path) == [Fraction(at, 18) for at in range(PICTURES)]
     assert master.seconds == pytest.approx(PICTURES / 18)
+    assert master.settings["clock"][0][-1] == pytest.approx([PICTURES / 20, PICTURES / 18], abs=2e-3)  # file, film
     if coded != "h264-avi":  # AVI sets H.264 units apart otherwise; there the decoded pictures are compared
         assert [data for data, _ in packets(master.path)] == [data for data, _ in packets(path)]
     for before, after in zip(pictures_of(path), pictures_of(master.path), strict=True):

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import os
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from hashlib import sha256
 from pathlib import Path
 from typing import BinaryIO
 
@@ -18,6 +19,9 @@ SEGMENT, SEEK_HEAD, SEEK, SEEK_ID, SEEK_POSITION = 0x18538067, 0x114D9B74, 0x4DB
 TRACKS, TRACK, VIDEO, TAGS, TAG, TARGETS, SIMPLE = 0x1654AE6B, 0xAE, 0xE0, 0x1254C367, 0x7373, 0x63C0, 0x67C8
 TAG_NAME, TAG_TEXT, VOID, CLUSTER, EBML, CRC = 0x45A3, 0x4487, 0xEC, 0x1F43B675, 0x1A45DFA3, 0xBF
 DISPLAY_WIDTH, DISPLAY_HEIGHT, DISPLAY_UNIT, TARGET_TRACK = 0x54B0, 0x54BA, 0x54B2, 0x63C5
+CHAPTERS, EDITION, CHAPTER, CHAPTER_UID, CHAPTER_START = 0x1043A770, 0x45B9, 0xB6, 0x73C4, 0x91
+CHAPTER_END, CHAPTER_SHOWN, CHAPTER_NAME, CHAPTER_LANGUAGE = 0x92, 0x80, 0x85, 0x437C
+STEP = 1 << 22
 AS_RATIO = 3  # display unit: width and height are a ratio
 
 
@@ -120,24 +124,51 @@ def write_tags(path: Path, tags: Mapping[str, str]) -> None:
     """
     with path.open("r+b") as file:
         segment, inside, total = _segment(file)
-        if segment.open_size or segment.end != total:
-            raise CannotEdit("the file was never closed")
         old = [element for element in inside if element.id == TAGS]
         kept = b"".join(_track_tags(file, element) for element in old)
         body = b"".join(_simple(name, text) for name, text in tags.items() if text)
-        new = element_of(TAGS, kept + element_of(TAG, element_of(TARGETS, b"") + body))
-        places = _index(file, segment, inside)
-        places[TAGS] = total - segment.body
-        _write_index(file, segment, inside, places)
-        for element in old:
-            file.seek(element.at)
-            file.write(void_of(element.end - element.at))
+        _put_last(file, TAGS, element_of(TAGS, kept + element_of(TAG, element_of(TARGETS, b"") + body)))
+
+
+def write_chapters(path: Path, marks: Sequence[tuple[float, float, str]]) -> None:
+    """Give a file these chapters (from, to [s], name), in place, or take its chapters away.
+
+    Raises
+    ------
+    CannotEdit
+        As :func:`write_tags`.
+    """
+    atoms = b"".join(
+        element_of(CHAPTER, b"".join((
+            element_of(CHAPTER_UID, number_of(at)),
+            element_of(CHAPTER_START, number_of(round(from_s * 1e9))),
+            element_of(CHAPTER_END, number_of(round(to_s * 1e9))),
+            element_of(CHAPTER_SHOWN, element_of(CHAPTER_NAME, name.encode()) + element_of(CHAPTER_LANGUAGE, b"und")),
+        )))
+        for at, (from_s, to_s, name) in enumerate(marks, 1)
+    )  # fmt: skip
+    with path.open("r+b") as file:
+        _put_last(file, CHAPTERS, element_of(CHAPTERS, element_of(EDITION, atoms)) if atoms else b"")
+
+
+def _put_last(file: BinaryIO, id_: int, new: bytes) -> None:
+    """Put an element to the end of the segment in place of those of its kind; nothing, where it is empty."""
+    segment, inside, total = _segment(file)
+    if segment.open_size or segment.end != total:
+        raise CannotEdit("the file was never closed")
+    size_length = segment.body - segment.at - 4
+    size = total + len(new) - segment.body
+    if size >= (1 << 7 * size_length) - 1:
+        raise CannotEdit("the segment's size field is too short")
+    places = _index(file, segment, inside)
+    places.pop(id_, None)
+    _write_index(file, segment, inside, places | ({id_: total - segment.body} if new else {}))
+    for element in (element for element in inside if element.id == id_):
+        file.seek(element.at)
+        file.write(void_of(element.end - element.at))
+    if new:
         file.seek(total)
         file.write(new)
-        size_length = segment.body - segment.at - 4
-        size = total + len(new) - segment.body
-        if size >= (1 << 7 * size_length) - 1:
-            raise CannotEdit("the segment's size field is too short")
         file.seek(segment.at + 4)
         file.write((size | 1 << 7 * size_length).to_bytes(size_length, "big"))
 
@@ -174,6 +205,20 @@ def clusters_at(path: Path) -> list[tuple[int, int]]:
         segment = next((element for element in children(file, 0, total) if element.id == SEGMENT), None)
         inside = children(file, segment.body, segment.end) if segment else ()
         return [(element.at, element.end) for element in inside if element.id == CLUSTER]
+
+
+def clusters_sha256(path: Path) -> list[str]:
+    """A digest of each cluster as it is stored."""
+    digests = []
+    with path.open("rb") as file:
+        for start, end in clusters_at(path):
+            file.seek(start)
+            digest, left = sha256(), end - start
+            while left and (block := file.read(min(STEP, left))):
+                digest.update(block)
+                left -= len(block)
+            digests.append(digest.hexdigest())
+    return digests
 
 
 def _track_tags(file: BinaryIO, tags: Element) -> bytes:

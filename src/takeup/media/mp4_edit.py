@@ -65,6 +65,38 @@ def write_mp4_tags(source: Path, target: Path, tags: Mapping[str, str | tuple[in
     CannotEdit
         A fragmented file, one without a movie header, or offsets that no longer fit.
     """
+    _written_anew(source, target, lambda moov: _with_tags(moov, tags))
+
+
+def write_items_of(other: Path, source: Path, target: Path) -> None:
+    """Write ``source`` anew as ``target`` with the item list of another file, byte by byte: words and cover.
+
+    Raises
+    ------
+    CannotEdit
+        As :func:`write_mp4_tags`.
+    """
+    items = items_of(other)
+    _written_anew(source, target, lambda moov: _with_tags(moov, {}, items))
+
+
+def items_of(path: Path) -> dict[bytes, bytes]:
+    """The items of a file's item list, as they are stored."""
+    found: dict[bytes, bytes] = {}
+    with path.open("rb") as file:
+        for name, start, end in top_boxes(file):
+            if name != b"moov":
+                continue
+            file.seek(start)
+            moov = file.read(end - start)
+            for inner, _, body, stop in boxes(moov, 8):
+                for meta, _, a, b in boxes(moov, body, stop) if inner == b"udta" else ():
+                    found |= (_item_list(moov[a:b]) or {}) if meta == b"meta" else {}
+    return found
+
+
+def _written_anew(source: Path, target: Path, change: Callable[[bytes], bytes]) -> None:
+    """Write a file with another movie header; all other boxes are copied, chunk offsets move along."""
     with source.open("rb") as file, target.open("wb") as out:
         top = top_boxes(file)
         names = [name for name, _, _ in top]
@@ -75,7 +107,7 @@ def write_mp4_tags(source: Path, target: Path, tags: Mapping[str, str | tuple[in
             raise CannotEdit("the movie header is too long")
         file.seek(start)
         old = file.read(end - start)
-        new = _with_tags(old, tags)
+        new = change(old)
         shift = len(new) - len(old)
         new = _moved(new, lambda offset: offset + shift if offset >= end else offset)
         for name, begin, stop in top:
@@ -93,7 +125,9 @@ def _copy(file: BinaryIO, out: BinaryIO, start: int, end: int) -> None:
         left -= len(block)
 
 
-def _with_tags(moov: bytes, tags: Mapping[str, str | tuple[int, int]]) -> bytes:
+def _with_tags(
+    moov: bytes, tags: Mapping[str, str | tuple[int, int]], instead: Mapping[bytes, bytes] | None = None
+) -> bytes:
     items: dict[bytes, bytes] = {}
     other_user_data = b""
     rest = b""
@@ -106,6 +140,7 @@ def _with_tags(moov: bytes, tags: Mapping[str, str | tuple[int, int]]) -> bytes:
                 items |= found
             else:
                 other_user_data += moov[a:c]
+    items = items if instead is None else dict(instead)
     for name_, value in tags.items():
         key = name_.encode("latin-1")
         items.pop(key, None)
@@ -133,18 +168,7 @@ def _item(name: bytes, value: str | tuple[int, int]) -> bytes:
 
 def read_mp4_tags(path: Path) -> dict[str, str]:
     """The texts of a file's item list, by their four letters."""
-    texts: dict[str, str] = {}
-    with path.open("rb") as file:
-        for name, start, end in top_boxes(file):
-            if name != b"moov":
-                continue
-            file.seek(start)
-            moov = file.read(end - start)
-            for inner, _, body, stop in boxes(moov, 8):
-                for meta, _, a, b in boxes(moov, body, stop) if inner == b"udta" else ():
-                    for item, data in ((_item_list(moov[a:b]) or {}) if meta == b"meta" else {}).items():
-                        texts[item.decode("latin-1")] = data[24:].decode("utf-8", "replace")
-    return texts
+    return {item.decode("latin-1"): data[24:].decode("utf-8", "replace") for item, data in items_of(path).items()}
 
 
 def _moved(moov: bytes, where: Callable[[int], int]) -> bytes:

@@ -11,7 +11,7 @@ import pikepdf
 
 from takeup.errors import CopyDiffers
 from takeup.media import jpeg_tags, mp4_edit, sound_tags, tiff_tags, wave_file
-from takeup.media.matroska_edit import CannotEdit, clusters_at, write_tags
+from takeup.media.matroska_edit import CannotEdit, clusters_sha256, write_tags
 from takeup.media.wave_tags import Bext, bext_description, pack_info, unpack_bext, unpack_info
 from takeup.media.xmp import xmp_packet
 from takeup.plan.tag_names import flac_fields, id3_frames, info_fields, matroska_names, mp4_items
@@ -204,15 +204,6 @@ def _mp4_content(path: Path) -> list[str]:
         return digests
 
 
-def _matroska_content(path: Path) -> list[str]:
-    digests = []
-    with path.open("rb") as file:
-        for start, end in clusters_at(path):
-            file.seek(start)
-            digests.append(_digest(file, end - start))
-    return digests
-
-
 def _jpeg_content(path: Path) -> tuple[list[tuple[int, bytes]], str]:
     segments, at = jpeg_tags.jpeg_picture(path)
     return segments, _from(lambda _: at)(path)
@@ -228,7 +219,7 @@ WRITERS: dict[str, tuple[Callable[[Path, Path, Tags, str], None], Callable[[Path
     "mp4": (_mp4, _mp4_content),
     "mp3": (_mp3, _from(sound_tags.mp3_sound_at)),
     "flac": (_flac, _from(sound_tags.flac_sound_at)),
-    "matroska": (_matroska, _matroska_content),
+    "matroska": (_matroska, clusters_sha256),
     "tiff": (_tiff, _tiff_content),
     "jpeg": (_jpeg, _jpeg_content),
     "pdf": (_pdf, _pdf_content),

@@ -1,7 +1,7 @@
 """Stretches of a tape or film that somebody described: a scene, a song, a speech, with their times.
 
-They are kept in the box and shown on the thread. The house's writers of copies have no place for chapters yet, so they
-are not in the files; the page says so.
+They are kept in the box, shown on the thread, and written as chapters into everyday copies (MP4, M4A) and into masters
+in Matroska. WAVE masters and masters kept as the station wrote them stay as they are.
 """
 
 from __future__ import annotations
@@ -13,8 +13,13 @@ from typing import Any
 
 from takeup.box.folder import Box, look_into
 from takeup.errors import NotPossible
+from takeup.files.beside import beside
+from takeup.files.taking_back import in_passing
+from takeup.media.chapter_files import are_same, chapter_matroska, chapter_mp4, read_marks
+from takeup.plan.chaptering import Mark, clock_of, name_of, one_after_another, plan_marks
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
+from takeup.tasks.finishing import Made
 from takeup.tasks.tagged import told_from
 
 MOST = 200  # chapters of one capture
@@ -44,6 +49,50 @@ def chapters_of(box: Box, item: str, stored: str) -> list[Chapter]:
         if not fact.facts.get("gone")
     ]  # fmt: skip
     return sorted(found, key=lambda one: (one.from_s, one.to_s))
+
+
+def marks_of(box: Box, made: Made) -> list[Mark] | None:
+    """The chapters that a finished file is to have, on its own clock; None for a kind that gets none."""
+    ending = made.path.suffix.lower()
+    if (made.role, ending) not in (("copy", ".mp4"), ("copy", ".m4a"), ("master", ".mkv")):
+        return None
+    item = box.relative(made.path).split("/")[1]
+    marks: list[Mark] = []
+    for at, path in enumerate(made.from_):
+        stretches = [
+            (one.from_s, one.to_s, name_of(told.title, told.description, told.people, told.place, told.date))
+            for one in chapters_of(box, item, box.relative(path))
+            for told in (one.told,)
+        ]
+        marks += plan_marks(stretches, clock_of(made.settings, at), made.seconds)
+    marks.sort(key=lambda mark: (mark.from_s, mark.to_s))
+    return marks if ending == ".mkv" else one_after_another(marks, made.seconds)
+
+
+def chaptered(box: Box) -> set[str]:
+    """The items of which stretches were ever described, also when all were taken away again."""
+    return {fact.item for fact in box.record.latest("chapter")}
+
+
+def write_marks(path: Path, marks: list[Mark] | None) -> bool:
+    """Give a finished file its chapters, or take them away: written beside, every packet compared, then renamed.
+
+    False when it has just these, or is of a kind that gets none.
+
+    Raises
+    ------
+    CannotEdit
+        When this file has no room for them.
+    """
+    if marks is None or are_same(read_marks(path), marks):
+        return False
+    with beside(path) as part:
+        if path.suffix.lower() == ".mkv":
+            chapter_matroska(path, part, marks)
+        else:
+            with in_passing(part, path.suffix) as between:
+                chapter_mp4(path, between, part, marks)
+    return True
 
 
 def keep_chapter(

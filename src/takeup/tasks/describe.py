@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +13,13 @@ from takeup.box.folder import Box, look_into, work_in
 from takeup.box.record import Fact
 from takeup.errors import NotPossible
 from takeup.files.hash import hash_file
+from takeup.media.tag_files import CannotEdit
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
+from takeup.tasks.chapters import chaptered, marks_of, write_marks
 from takeup.tasks.ears import SILENT, Ears
 from takeup.tasks.finishing import bytes_to
 from takeup.tasks.remembered import made_from
@@ -112,7 +114,8 @@ def write_descriptions(
     """Write what is remembered into the finished files: of some ids, or of all that are described."""
     with work_in(folder, "describe", settings) as box:
         told = told_of(box)
-        wanted = [id_ for id_ in (ids or told) if id_ in told]
+        known = dict.fromkeys((*told, *chaptered(box)))
+        wanted = [id_ for id_ in (ids or known) if id_ in known]
         return _write(box, wanted, load_rows(), ears)
 
 
@@ -208,7 +211,7 @@ def _write(box: Box, ids: list[str], rows: Rows, ears: Ears) -> tuple[list[Descr
                 lost.append(Left(id_, "describe.file-changed", {"path": str(box.path(fact.key))}))
             else:
                 (files if done else not_in).append(box.path(fact.key))
-        described.append(_described(id_, told[id_], files, not_in))
+        described.append(_described(id_, told.get(id_, Told()), files, not_in))
     return described, lost
 
 
@@ -254,7 +257,8 @@ def _rewritten(
     """
     path, facts = box.path(fact.facts["path"]), fact.facts
     made = made_from(box, fact)
-    digest = told_digest(made, original, told)
+    marks = marks_of(box, made)
+    digest = told_digest(made, original, told, marks)
     if not path.is_file() or path.stat().st_size != facts["bytes"]:
         return None
     if facts.get("told") == digest:
@@ -262,12 +266,15 @@ def _rewritten(
     if hash_file(path, hear=bytes_to(ears, f"{path.name}: read back", facts["bytes"])).sha256 != facts["sha256"]:
         return None
     done = tag_made(made, original, told, rows, place_in)
-    written = done.tagged
+    try:
+        write_marks(path, marks)
+    except CannotEdit:
+        done = replace(done, tagged=False)
     size = path.stat().st_size
-    sha256 = hash_file(path, hear=bytes_to(ears, f"{path.name}: checksum", size)).sha256 if written else facts["sha256"]
-    new = dict(facts) | {"bytes": size, "sha256": sha256, "told": digest, "words_in": written}
+    sha256 = hash_file(path, hear=bytes_to(ears, f"{path.name}: checksum", size)).sha256
+    new = dict(facts) | {"bytes": size, "sha256": sha256, "told": digest, "words_in": done.tagged}
     box.record.append("made", new, item=fact.item, key=fact.key)
-    return written
+    return done.tagged
 
 
 def _standing(box: Box) -> BoxDescribed:

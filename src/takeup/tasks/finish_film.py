@@ -26,6 +26,7 @@ from takeup.tasks.ears import Ears
 from takeup.tasks.finish_sound import aac_tags, side_tags
 from takeup.tasks.finishing import Chosen, Made, Place
 
+PLACES = 32  # of a part's clock that are kept: repeats lie all along, so lines between them are near enough
 Notes = list[tuple[str, Mapping[str, Any]]]
 
 
@@ -152,7 +153,20 @@ class _Work:
             "pictures": sum(self.timed.new),
             "repeats": len(self.timed.new) - sum(self.timed.new),
             "true_seconds": round(float(self.timed.times[-1]), 6),
+            "clock": self._places(),
         }
+
+    def _places(self) -> list[list[list[float]]]:
+        """Some places of each part on its own clock and on the film's: descriptions of the one stand in the other."""
+        found, before = [], 0
+        for at, part in enumerate(self.parts):
+            rate, count = self._report(at).measures["file_rate"].value, len(part.shown)
+            frames = sorted({round(count * step / PLACES) for step in range(PLACES + 1)})
+            found.append(
+                [[round(frame / rate, 3), round(float(self.timed.times[before + frame]), 3)] for frame in frames]
+            )
+            before += count
+        return found
 
     def _report(self, at: int) -> Report:
         """The part's report; looked at anew where none is at hand."""

@@ -152,7 +152,7 @@ def _copy_settings(chain: Chain, result: Loudness, gain: Gain, limits: Mapping[s
         "loudness_lufs": result.lufs, "as_played_lufs": as_played(result, limits).lufs,
         "true_peak_dbtp": None if result.true_peak_dbtp is None else round(result.true_peak_dbtp, DECIBELS),
         "channels_mended": chain.mend,
-        "from_s": chain.from_s, "to_s": chain.to_s,
+        "from_s": chain.from_s, "to_s": chain.to_s, "speed": chain.speed,
     }  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields, replace
 from hashlib import sha256
 from typing import Any
@@ -11,6 +11,7 @@ from typing import Any
 from takeup.box.folder import Box
 from takeup.files.beside import beside
 from takeup.media.tag_files import CannotEdit, tag_file
+from takeup.plan.chaptering import Mark
 from takeup.plan.tagging import Tags, Told, plan_tags
 from takeup.streams import Original
 from takeup.tables.rows import Rows
@@ -43,12 +44,15 @@ def tags_of(
     )
 
 
-def told_digest(made: Made, original: Original, told: Mapping[str, Told]) -> str:
-    """Which words a file was last given: changes when they do; "" when there are none."""
+def told_digest(made: Made, original: Original, told: Mapping[str, Told], marks: Sequence[Mark] | None = None) -> str:
+    """Which words and chapters a file was last given: changes when they do; "" when there are none."""
     mine = told.get(made.picture) or told.get(original.id)
-    if mine is None or not any(asdict(mine).values()):
+    words: list[Any] = [asdict(mine)] if mine is not None and any(asdict(mine).values()) else []
+    if marks:
+        words = [*words, [asdict(mark) for mark in marks]]
+    if not words:
         return ""
-    return sha256(json.dumps(asdict(mine), sort_keys=True).encode()).hexdigest()[:16]
+    return sha256(json.dumps(words if marks else words[0], sort_keys=True).encode()).hexdigest()[:16]
 
 
 def tag_made(

@@ -121,7 +121,7 @@ def described(ask: Ask) -> Answer:
         told["date"] = found.date
     whole = {name: told.get(name, [] if name in LISTS else "") for name in asdict(Told())} if only else told
     taken = note_descriptions(folder_of(ask, row), settings_of(ask), dict.fromkeys(chosen, whole))
-    _write_later(ask, row, taken)
+    write_later(ask, row, taken)
     return SeeOther(url=_next(row, known, only, ask, len(taken)))
 
 
@@ -137,7 +137,7 @@ def _next(row: dict[str, Any], known: list[str], only: str, ask: Ask, taken: int
     return f"{here}?done={taken}"
 
 
-def _write_later(ask: Ask, row: dict[str, Any], ids: list[str]) -> None:
+def write_later(ask: Ask, row: dict[str, Any], ids: list[str]) -> None:
     """The finished files are given their words by the workers; the box knows them at once."""
     if not ids or not made_of(ask, row):
         return

@@ -13,6 +13,7 @@ from takeup.tasks.looking import Look
 from takeup.web.ask import Answer, Ask, Refused, SeeOther
 from takeup.web.boxes import folder_of, settings_of
 from takeup.web.captures import look_of, shown
+from takeup.web.describing import write_later
 from takeup.web.pages import form
 from takeup.web.typed import date_of, typed_words
 
@@ -66,9 +67,11 @@ def chapter_kept(ask: Ask) -> Answer:
     here = f"/boxes/{row['number']}/captures/{look.number}#chapters"
     if (number := ask.number("drop", high=10**6)) is not None:
         drop_chapter(folder, settings, item=item, number=number)
+        write_later(ask, row, [item])
         return SeeOther(url=here.replace("#", f"?dropped={number}#"))
     if (number := ask.number("restore", high=10**6)) is not None:
         drop_chapter(folder, settings, item=item, number=number, gone=False)
+        write_later(ask, row, [item])
         return SeeOther(url=here)
     try:
         from_s, to_s = read_clock(ask.text("from", most=20)), read_clock(ask.text("to", most=20))
@@ -88,4 +91,5 @@ def chapter_kept(ask: Ask) -> Answer:
         folder, settings, item=item, stored=look.stored, from_s=from_s, to_s=to_s, told=told | {"date": found.date},
         seconds=look.report.seconds if look.report else None,
     )  # fmt: skip
+    write_later(ask, row, [item])
     return SeeOther(url=here)
