@@ -11,6 +11,7 @@ from make.command import takeup
 from takeup.errors import NotPossible
 from takeup.media.moving_copy import CopyPlan, write_h264
 from takeup.plan.copies import named_profiles, plan_copy_size, plan_every, plan_profile, profile_facts, profile_key
+from takeup.plan.job import plan_job
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
@@ -93,7 +94,7 @@ def test_every_form_says_what_it_costs_and_more_pictures_cost_more():
 
 @pytest.mark.parametrize(("every", "size"), [(1, (982, 720)), (2, (982, 720)), (2, None), (3, None)])
 def test_pictures_are_those_moments_of_the_scene(tmp_path, every, size):
-    """The scene passes from right to left: picture n of the copy is the scene at n x every / 50 s, resized by OpenCV."""
+    """The scene passes from right to left: picture n is the scene at n x every / 50 s, resized by OpenCV."""
     import cv2
 
     capture = write_tape(tmp_path / "t.mov", pictures=9, sound=None)
@@ -150,3 +151,16 @@ def test_command_says_the_form_or_refuses_it(taped):
     for arguments, more in ((["--copies", "best"], {}), ([], {"TAKEUP_VIDEO_COPY": "best"})):
         done = takeup("finish", folder, *arguments, **more)
         assert done.status == 2 and "best" in done.err and len(done.err.strip().splitlines()) == 1
+
+
+def test_plan_has_the_bytes_of_the_labs_form():
+    """An hour of tape as copies only: the drive's figure goes with the form's bytes an hour."""
+    tape = [Original(id="v1", carrier="vhs", minutes=60, keep="copy")]
+    copies = {
+        name: plan_job(tape, ROWS, plan_profile(name, ROWS)).items[0].room.copy_bytes
+        for name in ("as-taped", "720p30", "720p60")
+    }
+    hours = {name: plan_profile(name, ROWS).bytes_per_hour for name in copies}
+    assert copies["as-taped"] == plan_job(tape, ROWS).items[0].room.copy_bytes
+    for name, count in copies.items():
+        assert count / copies["as-taped"] == pytest.approx(hours[name] / hours["as-taped"], rel=1e-6)

@@ -241,6 +241,23 @@ def test_what_copies_mend_goes_with_the_work_of_finishing(desk, maren, box):
     assert job["asked"] == {"mend_unless_told": "hum"}
 
 
+def test_the_form_of_video_copies_says_its_costs_and_goes_with_the_work(desk, maren, box):
+    where, fields = maren.fields("/lab/copies", "/lab/copies")
+    page = maren.look("/lab/copies").text
+    assert (
+        all(f'value="{name}"' in page for name in ("as-taped", "720p30", "576p25")) and "25 or 29.97 pictures" in page
+    )
+    refused = maren.client.post(where, data=fields | {"what": "video", "form": "720p30", "own": "721p31"})
+    assert refused.status_code == 400 and "721p31" in refused.text
+    maren.client.post(where, data=fields | {"what": "video", "form": "720p30", "own": " 540p25 ", "once": "y"})
+    assert 'value="540p25" checked' in maren.look("/lab/copies").text
+    token = maren.fields("/logbook", "/logbook")[1]["form_token"]
+    maren.client.post(f"/boxes/{box['number']}/finish", data={"form_token": token})
+    with desk.lab.reading() as db:
+        (job,) = rows(db, JOB)
+    assert job["asked"] == {"copies_unless_told": "540p25"}
+
+
 def test_the_labs_drives_stand_in_a_boxs_plan(maren, box):
     fields = maren.fields("/lab/copies", "/lab/copies")[1]
     answer = maren.client.post("/lab/copies", data=fields | {"what": "drives", "version": "0", "drives": "a stick"})

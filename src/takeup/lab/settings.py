@@ -16,7 +16,10 @@ FIRST: dict[str, Any] = {  # what stands until the lab says otherwise
     "closed": [],
     "keep": {"person_days": 90, "code_hours": 12},
     "adult_age": 18,
-    "copies": {"mend": None},  # words of plan/mending.py; None: as the settings file says
+    "copies": {
+        "mend": None,
+        "video": None,
+    },  # words of plan/mending.py, plan/copies.py; None: as the settings file says
     "drives": [],  # what the lab lends or sells: {"name", "bytes"}
     "zone": "",  # the lab's time zone, as "Europe/Berlin"; empty: the one this computer keeps
     "feed": {"token": "", "names": False},  # the calendar feed's address, and whether names stand in it

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from takeup.plan.copies import Profile
 from takeup.plan.minutes import Busy, assumed_facts, plan_minutes
 from takeup.plan.storage import Room, plan_room, plan_settings
 from takeup.plan.visits import Visit, VisitRules, plan_visits
@@ -50,8 +51,14 @@ class Job:
     drive: Drive
 
 
-def plan_job(originals: Sequence[Original], rows: Rows) -> Job:
-    """Plan the originals that a station will play (refused ones are left out by the caller)."""
+def plan_job(originals: Sequence[Original], rows: Rows, copies: Profile | None = None) -> Job:
+    """Plan the originals that a station will play (refused ones are left out by the caller).
+
+    Parameters
+    ----------
+    copies : Profile, optional
+        The form of everyday copies of videos; None: as taped.
+    """
     rules = VisitRules(
         step=rows.value("times.visit.step_minutes"),
         longest=rows.value("times.visit.longest_minutes"),
@@ -63,7 +70,7 @@ def plan_job(originals: Sequence[Original], rows: Rows) -> Job:
         one = plan_minutes(original, rows)
         station = str(rows.value(f"carriers.{original.carrier}.station"))
         busy.append((original.id, station, one))
-        planned.append(_planned(original, station, one, rules, rows))
+        planned.append(_planned(original, station, one, rules, rows, copies))
     visits = plan_visits(busy, rules)
     parts = {stretch.item: stretch.parts for visit in visits for stretch in visit.stretches}
     items = tuple(
@@ -72,14 +79,16 @@ def plan_job(originals: Sequence[Original], rows: Rows) -> Job:
     return Job(items=items, visits=tuple(visits), drive=plan_drive([one.room for one in items], rows))
 
 
-def _planned(original: Original, station: str, one: Busy, rules: VisitRules, rows: Rows) -> Planned:
+def _planned(
+    original: Original, station: str, one: Busy, rules: VisitRules, rows: Rows, copies: Profile | None
+) -> Planned:
     medium = str(rows.value(f"carriers.{original.carrier}.medium"))
     return Planned(
         item=original.id,
         station=station,
         minutes_likely=round(one.whole.likely, 1),
         minutes_safe=round(one.whole.safe(rules.nine_in_ten), 1),
-        room=plan_room(original, one.extent, medium, rows).kept(original.keep),
+        room=plan_room(original, one.extent, medium, rows, copies).kept(original.keep),
         settings=plan_settings(original, one.extent, medium, rows),
         assumed=assumed_facts(original, one.extent, rows),
     )

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from takeup.plan.copies import Profile
 from takeup.plan.film_extent import plan_film
 from takeup.plan.minutes import Extent
 from takeup.streams import Original
@@ -34,10 +35,11 @@ class Room:
         )
 
 
-def plan_room(original: Original, extent: Extent, medium: str, rows: Rows) -> Room:
+def plan_room(original: Original, extent: Extent, medium: str, rows: Rows, copies: Profile | None = None) -> Room:
     """Bytes by the medium's rows in ``storage``.
 
-    Sound is exact (rate x bytes x channels x seconds); video and film are rates; a scan is its pixels.
+    Sound is exact (rate x bytes x channels x seconds); video and film are rates; a scan is its pixels. Copies of a
+    video in another form than as taped have that form's rate.
     """
     match medium:
         case "sound":
@@ -47,7 +49,7 @@ def plan_room(original: Original, extent: Extent, medium: str, rows: Rows) -> Ro
         case "video":
             hourly = rows.value("storage.video.master_likely_bytes_per_hour")
             safe = rows.value("storage.video.master_safe_bytes_per_hour")
-            copy = rows.value("storage.video.copy_bits_per_second") / 8
+            copy = copy_bytes_per_second(copies, rows)
             return _room(extent, hourly / 60, 60 * copy, safe_master=safe / 60)
         case "film":
             return _film_room(original, extent, rows)
@@ -58,6 +60,14 @@ def plan_room(original: Original, extent: Extent, medium: str, rows: Rows) -> Ro
             return _room(
                 extent, master, pixels * rows.value("storage.scan.copy_bytes_per_pixel"), files=max(1, extent.safe)
             )
+
+
+def copy_bytes_per_second(copies: Profile | None, rows: Rows) -> float:
+    """What a second of a video takes as everyday copy, as a drive should hold it: noisy tapes, not the mean one."""
+    taped = float(rows.value("storage.video.copy_bits_per_second") / 8)
+    if copies is None or copies.lines is None:
+        return taped
+    return taped * copies.bytes_per_hour / float(rows.value("formats.video.copies.as-taped.bytes_per_hour"))
 
 
 def _room(extent: Extent, master: float, copy: float, *, safe_master: float | None = None, files: float = 1) -> Room:

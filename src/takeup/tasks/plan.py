@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from takeup.judge.screening import Screening, judge_original
+from takeup.plan.copies import plan_profile
 from takeup.plan.job import Job, Planned, plan_job
 from takeup.plan.visits import Visit
 from takeup.settings import Settings
@@ -35,7 +36,9 @@ def plan(target: Path, settings: Settings) -> Plan:
     decided = decisions(target, settings) if target.is_dir() else {}
     screenings = {original.id: _screened(judge_original(original, rows), decided) for original in originals}
     played = [one for one in originals if one.carrier != "other" and screenings[one.id].outcome != "refuse"]
-    return Plan(originals=originals, job=plan_job(played, rows), screenings=screenings)
+    return Plan(
+        originals=originals, job=plan_job(played, rows, plan_profile(settings.video_copy, rows)), screenings=screenings
+    )
 
 
 def _screened(screening: Screening, decided: Mapping[str, str]) -> Screening:

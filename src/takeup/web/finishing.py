@@ -46,8 +46,9 @@ def finish_asked(ask: Ask) -> Answer:
     folder_of(ask, row)
     by = ask.who.name if ask.who.kind == "staff" else "visitor"
     with ask.desk.lab.writing() as db:
-        mend = setting(db, "copies")[0]["mend"]
-        ask_for(db, "finish", row["id"], {} if mend is None else {"mend_unless_told": mend}, by)
+        about = setting(db, "copies")[0]
+        told = {"mend_unless_told": about["mend"], "copies_unless_told": about.get("video")}
+        ask_for(db, "finish", row["id"], {name: word for name, word in told.items() if word is not None}, by)
     ask.desk.workers.wake()
     return SeeOther(url=f"/boxes/{row['number']}/finish")
 

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+from takeup.errors import NotPossible
 from takeup.lab.settings import keep_setting, setting
+from takeup.plan.copies import Profile, named_profiles, plan_profile, profile_facts, profile_key
 from takeup.plan.drives import read_drives
 from takeup.plan.mending import NONE, WORDS
+from takeup.plan.storage import copy_bytes_per_second
 from takeup.tables.loader import load_rows
+from takeup.tables.rows import Rows
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
 from takeup.web.pages import form, page
+from takeup.words.sentences import say
 
 MOST_LINES = 4_000  # signs
 
@@ -24,14 +29,19 @@ def _shown(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
         (about, version), (drives, drives_version) = setting(db, "copies"), setting(db, "drives")
     rows = load_rows()
     mend = ask.desk.settings.mend if about["mend"] is None else about["mend"]
+    word = ask.desk.settings.video_copy if about.get("video") is None else about["video"]
+    chosen = _profile(word, rows)
     facts: dict[str, Any] = {
         "words": WORDS,
+        "forms": _forms(ask, chosen, rows),
+        "form": chosen.name,
+        "own": ask.given.get("own", ""),
         "mended": {word.strip() for word in mend.split(",")},
         "version": version,
         "drives": ask.given.get("drives", "\n".join(one["name"] for one in drives)),
         "drives_version": drives_version,
         "sentence": sentence,
-        "hour": {kind: _bytes_an_hour(rows.section(f"storage.{kind}")) for kind in ("sound", "video")},
+        "hour": _hours(chosen, rows),
         "loudness": rows.value("formats.sound.copy.loudness_lufs"),
         "peak": rows.value("formats.sound.copy.peak_dbtp"),
     }
@@ -45,9 +55,29 @@ def _bytes_an_hour(about: dict[str, Any]) -> dict[str, float]:
     return {"master": master, "copy": about["copy_bits_per_second"] / 8 * 3600}
 
 
+def _hours(chosen: Profile, rows: Rows) -> dict[str, dict[str, float]]:
+    hours = {kind: _bytes_an_hour(rows.section(f"storage.{kind}")) for kind in ("sound", "video")}
+    return hours | {"video": hours["video"] | {"copy": 3600 * copy_bytes_per_second(chosen, rows)}}
+
+
+def _profile(word: str, rows: Rows) -> Profile:
+    """The form in force; one that the settings file spells wrongly is told at the work itself."""
+    try:
+        return plan_profile(word, rows)
+    except NotPossible:
+        return plan_profile("", rows)
+
+
+def _forms(ask: Ask, chosen: Profile, rows: Rows) -> list[tuple[str, str]]:
+    """Each form and what it costs; the one in force among them."""
+    profiles = [plan_profile(name, rows) for name in named_profiles(rows)]
+    profiles += [] if chosen in profiles else [chosen]
+    return [(one.name, say("answers", profile_key(one), ask.lang, profile_facts(one))) for one in profiles]
+
+
 @form("/lab/copies", door="librarian")
 def copies_kept(ask: Ask) -> Answer:
-    """What is mended in copies, or which drives there are."""
+    """What is mended in copies, what form they take, or which drives there are."""
     if ask.given.get("what") == "drives":
         try:
             drives = read_drives(ask.text("drives", most=MOST_LINES))
@@ -58,9 +88,22 @@ def copies_kept(ask: Ask) -> Answer:
         with ask.desk.lab.writing() as db:
             keep_setting(db, "drives", drives, ask.version or 0)
         return SeeOther(url="/lab/copies")
+    if ask.given.get("what") == "video":
+        return _form_kept(ask)
     if ask.given.get("what") != "mend":
         raise Refused(ask.words("There is no such form."))
     chosen = [word for word in WORDS if word in ask.lists.get("mend", [])]
     with ask.desk.lab.writing() as db:
-        keep_setting(db, "copies", {"mend": ",".join(chosen) or NONE}, ask.version or 0)
+        about = setting(db, "copies")[0] | {"mend": ",".join(chosen) or NONE}
+        keep_setting(db, "copies", about, ask.version or 0)
+    return SeeOther(url="/lab/copies")
+
+
+def _form_kept(ask: Ask) -> Answer:
+    try:
+        chosen = plan_profile(ask.text("own", most=20) or ask.text("form", most=20), load_rows())
+    except NotPossible as fault:
+        return _shown(ask, sentence=say("faults", fault.key, ask.lang, fault.facts), status=400)
+    with ask.desk.lab.writing() as db:
+        keep_setting(db, "copies", setting(db, "copies")[0] | {"video": chosen.name}, ask.version or 0)
     return SeeOther(url="/lab/copies")

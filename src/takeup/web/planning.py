@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from takeup.errors import NotPossible
@@ -24,6 +25,9 @@ def plan_page(ask: Ask) -> Answer:
     row = box_of(ask)
     settings = settings_of(ask)
     folder = folder_of(ask, row)
+    with ask.desk.lab.reading() as db:
+        form = setting(db, "copies")[0].get("video")
+    settings = settings if form is None else replace(settings, video_copy=form)
     try:
         made = plan(folder, settings)
         answer = plan_answer(made, ask.lang)

@@ -40,7 +40,11 @@ class Share(Ears):
 
 def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) -> dict[str, Any]:
     """Make masters and copies of every checked capture, or of ``asked["item"]``'s."""
-    settings = replace(settings, mend=asked.get("mend_unless_told", settings.mend))
+    settings = replace(
+        settings,
+        mend=asked.get("mend_unless_told", settings.mend),
+        video_copy=asked.get("copies_unless_told", settings.video_copy),
+    )
     box = look_into(folder, settings)
     sizes: dict[str, int] = {}
     for fact in box.record.latest("taken"):
@@ -51,7 +55,7 @@ def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) ->
     made, skipped = 0, []
     for item in items:
         share.begin(item)
-        done = finish_box(folder, settings, item=item, mend=asked.get("mend"), ears=share)
+        done = finish_box(folder, settings, item=item, mend=asked.get("mend"), copies=asked.get("copies"), ears=share)
         made += len(done.made)
         skipped += [[one.item, one.why, {name: str(fact) for name, fact in one.facts.items()}] for one in done.skipped]
     return {"made": made, "skipped": [one for one in skipped if one[1] != "finish.already"]}
