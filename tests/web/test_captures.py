@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import wave
 
 import numpy as np
@@ -13,6 +14,7 @@ from make.looked_at import CLIPPED, bed, side
 from takeup.box.folder import look_into
 from takeup.lab.asked import waiting
 from takeup.settings import Settings
+from takeup.tasks.chapters import keep_chapter
 
 
 @pytest.fixture
@@ -163,6 +165,37 @@ def test_a_piece_of_a_tape_is_described_and_shown_on_the_line(maren, clipped, bo
     assert "Bring it back" in dropped.text
     back = maren.client.post(to, data=fields_of(maren, clipped) | {"restore": "1"}, follow_redirects=True)
     assert "The ferry song" in back.text
+
+
+def test_a_piece_is_changed_in_its_own_form_and_keeps_what_was_not_asked(maren, clipped, box):
+    settings = Settings()
+    keep_chapter(
+        box["path"], settings, item="k1", stored=look_into(box["path"], settings).record.latest("taken", "k1")[0].key,
+        from_s=1.4, to_s=4.0, told={"title": "Song", "people": ["Tan"], "description": "with a drum"}, seconds=None,
+    )  # fmt: skip
+    action, fields = maren.fields(f"{clipped}?piece=1", f"{clipped}/chapters#chapters")
+    assert (fields["from"], fields["to"], fields["title"], fields["people"]) == ("0:01.4", "0:04", "Song", "Tan")
+    maren.client.post(action, data=fields | {"title": "The ferry song"})
+    (fact,) = look_into(box["path"], settings).record.latest("chapter", "k1")
+    assert (fact.facts["title"], fact.facts["from_s"], fact.facts["description"]) == (
+        "The ferry song", 1.4, "with a drum",
+    )  # fmt: skip
+
+
+def test_recordings_that_were_measured_are_proposed_and_taken_over_once(maren, clipped, box):
+    box_ = look_into(box["path"], Settings())
+    (fact,) = box_.record.latest("checked", "k1")
+    facts = json.loads(json.dumps(fact.facts))
+    extra = {"from_s": [0.4, 2.0], "programme": [0.4, 5.0]}
+    facts["report"]["measures"]["recordings"] = {"value": 2, "unit": "recordings", "extra": extra}
+    box_.record.append("checked", facts, item="k1", key=fact.key)
+    action, fields = maren.fields(clipped, f"{clipped}/chapters")
+    assert fields["take"] == "recordings"
+    for _ in range(2):
+        maren.client.post(action, data=fields)
+    found = look_into(box["path"], Settings()).record.latest("chapter", "k1")
+    assert [(one.facts["from_s"], one.facts["to_s"]) for one in found] == [(0.4, 2.0), (2.0, 5.0)]
+    assert 'value="recordings"' not in maren.look(clipped).text, "proposed only while there are no pieces"
 
 
 @pytest.mark.parametrize(

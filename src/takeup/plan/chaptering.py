@@ -104,3 +104,16 @@ def one_after_another(marks: Sequence[Mark], seconds: float | None) -> list[Mark
         found = [Mark(from_s=mark.from_s, to_s=after.from_s, title=mark.title) for mark, after in pairwise(named)]
         found = [*found, named[-1]][:MOST]
     return found
+
+
+def stretches_proposed(begins_s: Sequence[float], ends_s: float) -> list[tuple[float, float]]:
+    """The recordings of a tape as stretches one after the other [s]; none when it holds only one.
+
+    Examples
+    --------
+    >>> stretches_proposed([0.4, 312.0], 900.0), stretches_proposed([0.0], 900.0)
+    ([(0.4, 312.0), (312.0, 900.0)], [])
+    """
+    if len(begins_s) < 2:
+        return []
+    return [(begins, ends) for begins, ends in zip(begins_s, [*begins_s[1:], ends_s]) if ends > begins]

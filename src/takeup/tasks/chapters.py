@@ -149,3 +149,17 @@ def read_clock(text: str) -> float | None:
     for figure in figures:
         seconds = 60 * seconds + figure
     return seconds
+
+
+def written_clock(seconds: float) -> str:
+    """A time as :func:`read_clock` reads it, to a tenth of a second.
+
+    Examples
+    --------
+    >>> written_clock(83.04), written_clock(3723.96), written_clock(0.4)
+    ('1:23', '1:02:04', '0:00.4')
+    """
+    tenths = round(10 * seconds)
+    hours, minutes, rest = tenths // 36000, tenths // 600 % 60, tenths % 600
+    told = f"{rest // 10:02d}" + (f".{rest % 10}" if rest % 10 else "")
+    return f"{hours}:{minutes:02d}:{told}" if hours else f"{minutes}:{told}"

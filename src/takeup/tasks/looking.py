@@ -19,6 +19,7 @@ from takeup.pages.kinds import kinds
 from takeup.pages.over_time import GUTTER, has_history, over_time
 from takeup.pages.signs import CARD, FOCUS, INK
 from takeup.pages.written import text_at
+from takeup.plan.chaptering import stretches_proposed
 from takeup.settings import Settings
 from takeup.streams import Finding, Original, Report, Still, Verdict
 from takeup.tables.loader import load_rows
@@ -78,6 +79,14 @@ class Look:
     @property
     def version(self) -> int:
         return self.decided[-1].seq if self.decided else 0
+
+    @property
+    def proposed(self) -> list[tuple[float, float]]:
+        """Recordings that were measured on it, while nobody has described a stretch of it [s]."""
+        found = self.report.measures.get("recordings") if self.report is not None else None
+        if found is None or self.chapters or not found.extra.get("programme"):
+            return []
+        return stretches_proposed(found.extra["from_s"], found.extra["programme"][1])
 
 
 def looks(folder: Path, settings: Settings) -> list[Look]:

@@ -8,6 +8,7 @@ from takeup.lab.port import now
 from takeup.streams import worst
 from takeup.tasks import excerpt, looking
 from takeup.tasks.arrange import arrangement_of
+from takeup.tasks.chapters import written_clock
 from takeup.tasks.looking import Look
 from takeup.tasks.tagged import told_of
 from takeup.web.ask import Answer, Ask, Document, Refused, Served, Shown
@@ -56,7 +57,8 @@ def shown(ask: Ask, *, sentence: str = "", given: Any = None, status: int = 200,
     near = {"before": found[at - 1] if at else None, "after": found[at + 1] if at + 1 < len(found) else None}
     told = told_of(looking.box_at(folder_of(ask, row), settings_of(ask)))
     facts = {
-        "box": row, "look": look, "places": places, "sentence": sentence, "given": given or {}, "near": near,
+        "box": row, "look": look, "places": places, "sentence": sentence, "near": near,
+        "given": given or _piece(ask, look),
         "figures": looking.figures(look.report, ask.lang) if look.report else [],
         "verdict_now": worst([look.report.verdict]) if look.report else "none",
         "has_history": bool(look.report and look.report.medium == "sound" and look.report.trace.level),
@@ -66,6 +68,21 @@ def shown(ask: Ask, *, sentence: str = "", given: Any = None, status: int = 200,
         "taken_at": now(), "choices": (), "seen": "",
     }  # fmt: skip
     return Shown(template="capture.html", facts=facts | more, status=status)
+
+
+def _piece(ask: Ask, look: Look) -> dict[str, str]:
+    """The form filled with the piece that is to be changed; empty for a new one."""
+    asked = ask.given.get("piece", "")
+    one = next((one for one in look.chapters if str(one.number) == asked), None)
+    if one is None:
+        return {}
+    told = {
+        "title": one.told.title,
+        "people": "; ".join(one.told.people),
+        "date": one.told.date,
+        "place": one.told.place,
+    }
+    return told | {"from": written_clock(one.from_s), "to": written_clock(one.to_s), "piece": asked}
 
 
 def known_words(told: Any) -> dict[str, list[str]]:

@@ -73,6 +73,14 @@ def chapter_kept(ask: Ask) -> Answer:
         drop_chapter(folder, settings, item=item, number=number, gone=False)
         write_later(ask, row, [item])
         return SeeOther(url=here)
+    if ask.given.get("take") == "recordings":
+        for number, (from_s, to_s) in enumerate(look.proposed, 1):
+            told = {"title": ask.words("Recording %(n)d", n=number)}
+            keep_chapter(
+                folder, settings, item=item, stored=look.stored, from_s=from_s, to_s=to_s, told=told, seconds=to_s
+            )
+        write_later(ask, row, [item])
+        return SeeOther(url=here)
     try:
         from_s, to_s = read_clock(ask.text("from", most=20)), read_clock(ask.text("to", most=20))
         told = typed_words(ask)
@@ -87,9 +95,13 @@ def chapter_kept(ask: Ask) -> Answer:
         return shown(
             ask, given=ask.given, choices=found.choices, seen=found.seen, sentence=found.sentence, status=found.status
         )
+    number = ask.number("piece", high=10**6)
+    before = next((one for one in look.chapters if one.number == number), None)
+    if before is not None and before.told.description and "description" not in told:
+        told["description"] = before.told.description  # what the form does not ask stays as it was
     keep_chapter(
         folder, settings, item=item, stored=look.stored, from_s=from_s, to_s=to_s, told=told | {"date": found.date},
-        seconds=look.report.seconds if look.report else None,
+        seconds=look.report.seconds if look.report else None, number=number if before is not None else None,
     )  # fmt: skip
     write_later(ask, row, [item])
     return SeeOther(url=here)
