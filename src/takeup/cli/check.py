@@ -86,7 +86,7 @@ def _file(face: Face, path: Path, asked: Asked, picture: Path | None) -> None:
     capture, report = check_file(path, asked)
     answer = answer_from(report, file=str(path), carrier=asked.original.carrier, capture=capture, lang=face.lang)
     if picture:
-        answer["picture"] = _draw(face, report, asked.original, picture, file=path.name, capture=capture)
+        answer["picture"] = _draw(face, report, asked.original, picture, path, capture=capture)
     face.answer(answer, _report_lines(face, answer))
 
 
@@ -116,13 +116,13 @@ def _follow(face: Face, path: Path, asked: Asked, idle_s: float, picture: Path |
         check_name(picture)
     report = follow(path, asked, idle_s, emit)
     if picture:
-        _draw(face, report, asked.original, picture, file=path.name)
+        _draw(face, report, asked.original, picture, path)
 
 
-def _draw(face: Face, report: Any, original: Original, picture: Path, *, file: str, capture: Any = None) -> str:
+def _draw(face: Face, report: Any, original: Original, picture: Path, path: Path, *, capture: Any = None) -> str:
     from takeup.tasks.picture import draw
 
-    draw(report, original, picture, face.lang, file=file, capture=capture)
+    draw(report, original, picture, face.lang, file=path.name, capture=capture, source=path)
     return str(picture.absolute())
 
 

@@ -29,6 +29,8 @@ SERIF = "'Noto Serif', 'Noto Serif CJK SC', 'Noto Serif SC', 'Songti SC', Georgi
 GAP = 44  # between columns of figures [units]
 WORST = 6  # places told in words
 LINE_EM = 39.5  # width of a line of them, in their own height
+SEEN = 128  # width of the small picture beside a place [units]
+SOUND_BAND = 34  # height of the sound's silhouette under a strip of pictures [units]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +41,7 @@ class Place:
     sentence: str
     from_s: float | None = None
     more: str = ""
+    still: Still | None = None  # what is seen there
 
 
 def capture_picture(
@@ -129,11 +132,12 @@ def _thread(report: Report, lang: str) -> tuple[str, int]:
     stills = report.stills if report.medium in ("video", "film") else ()
     if stills:
         stills = _spread(stills, 10)
-        high = round(wide / len(stills) * stills[0].height / stills[0].width) + 40
+        high = round(wide / len(stills) * stills[0].height / stills[0].width) + 30
     else:
         high = 150 if report.medium == "sound" else 60
-    size = thread.Size(width=wide, height=high)
-    return thread.parts([report], size=size, stills=stills, langs=(lang,)), high + 30
+    band = SOUND_BAND if stills and any(report.trace.level) else 0
+    size = thread.Size(width=wide, height=high, band=band)
+    return thread.parts([report], size=size, stills=stills, langs=(lang,)), high + band + 30
 
 
 def _behind(report: Report, lang: str, y: int) -> tuple[list[str], int]:
@@ -184,13 +188,19 @@ def _told(report: Report, places: Sequence[Place], lang: str, y: int) -> tuple[l
         lines.append(f'<g transform="translate({EDGE} {y - 21}) scale(1.1)">{shape(place.verdict, ground=PAPER)}</g>')
         if place.from_s is not None:
             lines.append(text_at(EDGE + 44, y, clock(place.from_s), 24, weight="bold"))
-        for line in wrapped(place.sentence, LINE_EM):
-            lines.append(text_at(EDGE + 140, y, line, 24))
+        left, ends = EDGE + 140, y
+        if place.still is not None:
+            high = round(SEEN * place.still.height / place.still.width)
+            lines.append(thread.small_picture(place.still, left, y - 24, SEEN, high))
+            left, ends = left + SEEN + 20, y + high
+        room = LINE_EM - (left - EDGE - 140) / 24
+        for line in wrapped(place.sentence, room):
+            lines.append(text_at(left, y, line, 24))
             y += 36
         if place.more:
-            lines.append(text_at(EDGE + 140, y, place.more, 20, colour=QUIET))
+            lines.append(text_at(left, y, place.more, 20, colour=QUIET))
             y += 36
-        y += 12
+        y = max(y, ends) + 12
     if len(grave) > WORST:
         lines.append(
             text_at(EDGE + 140, y, say("letter", "capture.more", lang, {"count": len(grave) - WORST}), 20, colour=QUIET)

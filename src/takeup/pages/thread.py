@@ -6,7 +6,7 @@ Pure: reports in, SVG out. Several captures of one original (parts of a reel) fo
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -33,6 +33,7 @@ class Size:
     width: int = 960
     height: int = 92  # of the band above the scale
     scale: bool = True
+    band: int = 0  # height of a sound's silhouette between a strip of pictures and the scale
 
 
 def thread(
@@ -58,7 +59,7 @@ def thread(
     langs : sequence of str
         The languages of the few words in it; a page of both shows one.
     """
-    whole = size.height + (30 if size.scale else 0)
+    whole = size.height + size.band + (30 if size.scale else 0)
     inside = parts(reports, size=size, stills=stills, langs=langs)
     frame = f'class="thread {name}" viewBox="0 0 {size.width} {whole}" aria-hidden="true" focusable="false"'
     return Markup(f"<svg {frame}>{inside}</svg>")
@@ -71,6 +72,9 @@ def parts(reports: Sequence[Report], *, size: Size, stills: Sequence[Still] = ()
     columns = _columns(reports, size.width // COLUMN, total)
     y = size.height - KNOT / 2 if stills else size.height / 2
     lines = [_pictures(stills, size, total) if stills else _silhouette(columns, size)]
+    if size.band:
+        heard = [(_loud(report, first, last), True) for report, first, last in _shares(reports, len(columns), total)]
+        lines.append(f'<g transform="translate(0 {size.height})">{_silhouette(heard, Size(height=size.band))}</g>')
     lines.append(_line(columns, marks, size.width, y))
     if not stills:
         lines.append(_nothing(columns, size, y, langs))
@@ -78,16 +82,38 @@ def parts(reports: Sequence[Report], *, size: Size, stills: Sequence[Still] = ()
     lines += [draw_knot(knot, size.width, y) for knot in marks]
     below = y - KNOT / 2 - 6 if stills else y + KNOT / 2 + 13
     lines += [count_of(knot, size.width, below, langs) for knot in marks]
+    lines.append(_begun(reports, total, size.width, y))
     if size.scale and total > 0:
-        lines.append(scale(total, size.width, size.height + 22))
+        lines.append(scale(total, size.width, size.height + size.band + 22))
+    return "".join(lines)
+
+
+def _begun(reports: Sequence[Report], total: float, width: int, y: float) -> str:
+    """Where another recording begins on the same tape: a stroke across the thread with its number, from 2 on."""
+    lines, before, number = [], 0.0, 1
+    for report in reports:
+        measured = report.measures.get("recordings")
+        for at_s in measured.extra.get("from_s", [])[1:] if measured is not None and total > 0 else ():
+            number += 1
+            x = min((before + at_s) / total, 1.0) * width
+            lines.append(f'<path class="begins" d="M{x:.1f} {y - 17:g}v34" stroke="{INK}" stroke-width="2"/>')
+            lines.append(
+                f'<text x="{x + 5:.1f}" y="{y - 8:g}" font-size="14" fill="{INK}" stroke="#fff" stroke-width="3" '
+                f'paint-order="stroke">{number}</text>'
+            )
+        before += report.seconds or 0.0
     return "".join(lines)
 
 
 def _columns(reports: Sequence[Report], count: int, total: float) -> list[tuple[float, bool]]:
     """The thread in ``count`` columns: height 0 to 1 and whether something was recorded there."""
-    columns: list[tuple[float, bool]] = []
     if total <= 0:
         return [(0.0, True)] * count
+    return [_column(report, first, last) for report, first, last in _shares(reports, count, total)]
+
+
+def _shares(reports: Sequence[Report], count: int, total: float) -> Iterator[tuple[Report, float, float]]:
+    """Each column's capture, and the column's begin and end on that capture's own clock [s]."""
     ends = [0.0]
     for report in reports:
         ends.append(ends[-1] + (report.seconds or 0.0))
@@ -96,8 +122,7 @@ def _columns(reports: Sequence[Report], count: int, total: float) -> list[tuple[
         first, last = total * column / count, total * (column + 1) / count
         while at + 1 < len(reports) and first >= ends[at + 1]:
             at += 1
-        columns.append(_column(reports[at], first - ends[at], last - ends[at]))
-    return columns
+        yield reports[at], first - ends[at], last - ends[at]
 
 
 def _column(report: Report, first_s: float, last_s: float) -> tuple[float, bool]:
@@ -106,10 +131,20 @@ def _column(report: Report, first_s: float, last_s: float) -> tuple[float, bool]
     end = max(begin + 1, int(last_s / trace.step_s))
     levels, flags = trace.level[begin:end], trace.recorded[begin:end]
     recorded = sum(flags) * 2 >= len(flags) if flags else not trace.recorded
-    if not levels or report.medium != "sound":  # a picture's level is its brightness, and no silhouette
+    if not levels or report.medium != "sound":  # moving pictures show themselves; their sound has its own band
         return 0.0, recorded
+    return _loud(report, first_s, last_s), recorded
+
+
+def _loud(report: Report, first_s: float, last_s: float) -> float:
+    """Height of a column of the silhouette, 0 to 1: its louder third."""
+    trace = report.trace
+    begin = int(first_s / trace.step_s)
+    levels = trace.level[begin : max(begin + 1, int(last_s / trace.step_s))]
+    if not levels:
+        return 0.0
     loud = sum(sorted(levels)[-max(1, len(levels) // 3) :]) / max(1, len(levels) // 3)
-    return min(max((loud - LOUD_FROM) / LOUD_SPAN, 0.0), 1.0) ** 1.4, recorded
+    return min(max((loud - LOUD_FROM) / LOUD_SPAN, 0.0), 1.0) ** 1.4
 
 
 def _silhouette(columns: list[tuple[float, bool]], size: Size) -> str:
@@ -143,11 +178,16 @@ def _pictures(stills: Sequence[Still], size: Size, total: float) -> str:
     """Small pictures side by side in the order of time, each cut to its share of the width."""
     height = size.height - KNOT
     each = size.width / len(stills)
-    return "".join(
-        f'<svg x="{at * each + 1:.1f}" y="0" width="{each - 2:.1f}" height="{height}" viewBox="0 0 {still.width} '
+    ordered = sorted(stills, key=lambda still: still.at_s)
+    return "".join(small_picture(still, at * each + 1, 0, each - 2, height) for at, still in enumerate(ordered))
+
+
+def small_picture(still: Still, x: float, y: float, width: float, height: float) -> str:
+    """A still in the drawing itself, filling its frame."""
+    return (
+        f'<svg x="{x:.1f}" y="{y:g}" width="{width:.1f}" height="{height:g}" viewBox="0 0 {still.width} '
         f'{still.height}" preserveAspectRatio="xMidYMid slice"><image width="{still.width}" height="{still.height}" '
         f'href="data:image/jpeg;base64,{base64.b64encode(still.jpeg).decode()}"/></svg>'
-        for at, still in enumerate(sorted(stills, key=lambda still: still.at_s))
     )
 
 

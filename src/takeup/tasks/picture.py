@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
-from takeup.errors import NotPossible
+from takeup.errors import NotPossible, Unreadable
 from takeup.files.beside import write_bytes
-from takeup.pages.capture import Place, capture_picture
+from takeup.media.excerpt import stills_at
+from takeup.pages.capture import WORST, Place, capture_picture
 from takeup.pages.kinds import kinds, more_of_a_kind
-from takeup.streams import CaptureFile, Original, Report
+from takeup.streams import CaptureFile, Original, Report, Still
 from takeup.tasks.reporting import sentences_of
 
 OF_A_KIND = 2  # places of one kind that are told one by one
@@ -17,7 +19,14 @@ SHARP = 2.0  # a PNG has so many pixels to a unit of the drawing: crisp on a des
 
 
 def draw(
-    report: Report, original: Original, target: Path, lang: str, *, file: str = "", capture: CaptureFile | None = None
+    report: Report,
+    original: Original,
+    target: Path,
+    lang: str,
+    *,
+    file: str = "",
+    capture: CaptureFile | None = None,
+    source: Path | None = None,
 ) -> Path:
     """Write the picture of a checked capture; whole or not at all.
 
@@ -29,6 +38,8 @@ def draw(
         The capture's name, told in the picture.
     capture : CaptureFile or None
         What the file is; gives a scan its true size. Guessed from what lies on the glass when it is not given.
+    source : Path or None
+        The capture itself, where the worst places of moving pictures are to be seen beside their sentences.
 
     Raises
     ------
@@ -38,9 +49,24 @@ def draw(
     ending = check_name(target)
     image = capture.image if capture is not None else None
     glass = (float(image.width), float(image.height)) if image is not None else None
-    svg = capture_picture(report, original, places_of(report, lang), lang, file=file, glass=glass)
+    places = places_of(report, lang)
+    if source is not None and report.medium in ("video", "film"):
+        places = seen(places, source)
+    svg = capture_picture(report, original, places, lang, file=file, glass=glass)
     write_bytes(target, svg.encode() if ending == ".svg" else as_png(svg))
     return target
+
+
+def seen(places: list[Place], source: Path) -> list[Place]:
+    """The gravest places with a small picture of each; a place without a picture stays one of words."""
+    found = []
+    for at, place in enumerate(places):
+        stills: tuple[Still, ...] = ()
+        if at < WORST and place.verdict != "good" and place.from_s is not None:
+            with suppress(Unreadable):
+                stills = stills_at(source, [place.from_s])
+        found.append(replace(place, still=stills[0]) if stills else place)
+    return found
 
 
 def check_name(target: Path) -> str:
