@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from takeup.judge.video_lines import judge_lines
+from takeup.judge.video_lines import judge_lines, measures_of_lines
 from takeup.judge.video_picture import judge_levels, judge_order, judge_shape, judge_stretches
 from takeup.judge.video_sound import judge_drift, judge_sound
 from takeup.judge.video_time import is_cut, judge_damage, judge_end, judge_lost
@@ -39,8 +39,8 @@ def judge_video(seen: Seen, rows: Rows) -> tuple[dict[str, Measured], list[Findi
     assert capture.picture is not None
     findings = [
         *judge_stretches(pictures, rows),
-        *judge_levels(pictures.levels, pictures.sampled.noise_codes, capture.picture, rows),
-        *judge_lines(pictures, rows),
+        *judge_levels(pictures.levels, pictures.lines.sampled.noise_codes, capture.picture, rows),
+        *judge_lines(pictures, capture.picture, rows),
         *judge_order(pictures.order, capture.picture, rows),
         *judge_shape(capture.picture, rows),
         *judge_sound(seen.presence, seen.original, seen.sound_s, rows),
@@ -86,40 +86,13 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
             "lost_frames": _lost(pictures),
         }
         | _sync(seen.drift)
-        | _lines(pictures, capture.picture.lossy, capture.picture.codec)
+        | measures_of_lines(pictures, capture.picture)
     )
 
 
 def _lost(pictures: Pictures) -> Measured:
     stamped, leapt = (sum(missing for _, missing in places) for places in (pictures.lost, pictures.silent.lost))
     return Measured(value=stamped + leapt, unit="pictures", extra={"without_a_gap": leapt})
-
-
-def _lines(pictures: Pictures, lossy: bool, codec: str) -> dict[str, Measured]:
-    """What single lines tell: jitter, colour delay, head switching, noise, dropouts."""
-    found = pictures.sampled
-    minutes = pictures.recorded * pictures.picture_s / 60
-    if not pictures.recorded:
-        units = {"line_jitter": "px", "chroma_delay": "px", "head_switch_lines": "lines", "picture_snr": "dB",
-                 "dropouts": "per minute"}  # fmt: skip
-        return {name: Measured(value=None, unit=unit, why="video.nothing-recorded") for name, unit in units.items()}
-    after = {"after": codec} if lossy else {}
-    return {
-        "line_jitter": _known(found.jitter_px, 3, "px", "video.too-soft"),
-        "chroma_delay": _known(found.colour_delay_px, 2, "px", "video.no-colour-edges", {"down": None}),
-        "head_switch_lines": _known(found.head_switch_lines, 0, "lines", "video.no-left-edge"),
-        "picture_snr": _known(found.snr_db, 2, "dB", "video.no-even-area", after),
-        "dropouts": Measured(
-            value=_round(pictures.dropouts / minutes, 3), unit="per minute", extra={"streaks": pictures.dropouts}
-        ),
-    }
-
-
-def _known(value: float | None, places: int, unit: str, why: str, extra: dict | None = None) -> Measured:
-    if value is None:
-        return Measured(value=None, unit=unit, why=why, extra=extra or {})
-    told = _round(value, places) if places else int(value)
-    return Measured(value=told, unit=unit, extra=extra or {})
 
 
 def _sync(drift: Drift | None) -> dict[str, Measured]:

@@ -1,19 +1,64 @@
-"""Judges what single lines show: sideways shaking, streaks, colour that lies beside its picture."""
+"""Judges what single lines show: sideways shaking, streaks, torn bands, colour beside its picture, lost height."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from takeup.measure.video.whole import Pictures
-from takeup.streams import Finding
+from takeup.streams import Finding, Measured, PictureStream
 from takeup.tables.rows import Rows
 
 
-def judge_lines(pictures: Pictures, rows: Rows) -> list[Finding]:
-    """Jitter that a line-correcting player would take away (``redo``, once), many dropouts, colour delay (``look``)."""
-    return [*_jitter(pictures, rows), *_dropouts(pictures, rows), *_colour(pictures, rows)]
+def judge_lines(pictures: Pictures, stream: PictureStream, rows: Rows) -> list[Finding]:
+    """Jitter that a line-correcting player takes away and bands that the tracking control mends (``redo``); streaks and
+    colour delay (``look``); pictures that the capture program halved (``redo``)."""
+    return [
+        *_jitter(pictures, rows),
+        *_dropouts(pictures, rows),
+        *_tracking(pictures, rows),
+        *_colour(pictures, rows),
+        *_half_height(pictures, rows),
+    ]
+
+
+def measures_of_lines(pictures: Pictures, stream: PictureStream) -> dict[str, Measured]:
+    """What single lines tell: jitter, colour delay, head switching, noise, dropouts."""
+    found = pictures.lines.sampled
+    minutes = pictures.recorded * pictures.picture_s / 60
+    if not pictures.recorded:
+        units = {"line_jitter": "px", "chroma_delay": "px", "head_switch_lines": "lines", "picture_snr": "dB",
+                 "dropouts": "per minute"}  # fmt: skip
+        return {name: Measured(value=None, unit=unit, why="video.nothing-recorded") for name, unit in units.items()}
+    after = {"after": stream.codec} if stream.lossy else {}
+    down = found.colour_down_lines
+    number = len(pictures.lines.streaks)
+    dropouts = Measured(value=round(number / minutes, 3), unit="per minute", extra={"streaks": number})
+    return {
+        "line_jitter": _known(found.jitter_px, 3, "px", "video.too-soft"),
+        "chroma_delay": _known(
+            found.colour_delay_px,
+            2,
+            "px",
+            "video.no-colour-edges",
+            {"down": None if down is None else round(down, 2), "down_unit": "lines of one field"},
+        ),
+        "head_switch_lines": _known(found.head_switch_lines, 0, "lines", "video.no-left-edge"),
+        "picture_snr": _known(found.snr_db, 2, "dB", "video.no-even-area", after),
+        "dropouts": dropouts
+        if pictures.lines.looked
+        else Measured(value=None, unit="per minute", why="video.not-a-tapes-lines"),
+    }
+
+
+def _known(value: float | None, places: int, unit: str, why: str, extra: Mapping[str, Any] | None = None) -> Measured:
+    if value is None:
+        return Measured(value=None, unit=unit, why=why, extra=extra or {})
+    return Measured(value=round(float(value), places) if places else int(value), unit=unit, extra=extra or {})
 
 
 def _jitter(pictures: Pictures, rows: Rows) -> list[Finding]:
-    shaken = pictures.sampled.jitter_px
+    shaken = pictures.lines.sampled.jitter_px
     if shaken is None or shaken <= rows.value("video.jitter.look_px"):
         return []
     redo = shaken > rows.value("video.jitter.redo_px")
@@ -30,25 +75,74 @@ def _jitter(pictures: Pictures, rows: Rows) -> list[Finding]:
 
 
 def _dropouts(pictures: Pictures, rows: Rows) -> list[Finding]:
+    """Streaks near each other are one stretch: ``look`` where they crowd, ``good`` where they are few."""
+    numbers = [number for number, _ in pictures.lines.streaks]
     minutes = max(pictures.recorded * pictures.picture_s / 60, 1e-9)
-    often = pictures.dropouts / minutes
-    if pictures.dropouts < rows.value("video.dropout.least") or often < rows.value("video.dropout.look_per_minute"):
-        return []
-    return [
-        Finding(
-            name="dropout",
-            verdict="look",
-            again="may help",
-            value=round(often, 1),
-            unit="per minute",
-            facts={"streaks": pictures.dropouts},
-            rows=("video.dropout.look_per_minute", "video.dropout.least"),
+    everywhere = len(numbers) / minutes >= rows.value("video.dropout.look_per_minute")
+    found = []
+    for first, last, count in _stretches(pictures, numbers, rows.value("video.dropout.join_s")):
+        from_s, to_s = float(pictures.at_s[first]), float(pictures.at_s[last]) + pictures.picture_s
+        often = 60 * count / max(to_s - from_s, rows.value("video.dropout.least_s"))
+        crowded = count >= rows.value("video.dropout.least") and often >= rows.value("video.dropout.look_per_minute")
+        look = crowded or (everywhere and count >= rows.value("video.dropout.least"))
+        found.append(
+            Finding(
+                name="dropout",
+                verdict="look" if look else "good",
+                again="may help",
+                says="dropout" if look else "dropout.few",
+                from_s=round(from_s, 3),
+                to_s=round(to_s, 3),
+                value=round(often, 1),
+                unit="per minute",
+                facts={"streaks": count},
+                rows=("video.dropout.look_per_minute", "video.dropout.least", "video.dropout.join_s"),
+            )
         )
-    ]
+    most = int(rows.value("video.dropout.most_told"))
+    worst = sorted(found, key=lambda one: (one.verdict == "look", one.facts["streaks"]), reverse=True)[:most]
+    return [one for one in found if one in worst]
+
+
+def _stretches(pictures: Pictures, numbers: list[int], join_s: float) -> list[tuple[int, int, int]]:
+    """Pictures that lie no further apart than ``join_s`` made one stretch: (first, last, how many)."""
+    found: list[tuple[int, int, int]] = []
+    for number in numbers:
+        if found and pictures.at_s[number] - pictures.at_s[found[-1][1]] <= join_s:
+            found[-1] = (found[-1][0], number, found[-1][2] + 1)
+        else:
+            found.append((number, number, 1))
+    return found
+
+
+def _tracking(pictures: Pictures, rows: Rows) -> list[Finding]:
+    """Bands of noise that stay for a while: the tracking control, or a head that runs beside its track."""
+    findings = []
+    numbers = [number for number, _ in pictures.lines.bands]
+    high = dict(pictures.lines.bands)
+    for first, last, count in _stretches(pictures, numbers, rows.value("video.tracking.join_s")):
+        from_s, to_s = float(pictures.at_s[first]), float(pictures.at_s[last]) + pictures.picture_s
+        if to_s - from_s < rows.value("video.tracking.least_s") or count < rows.value("video.tracking.least_pictures"):
+            continue
+        lines = max(torn.end - torn.first for number, torn in high.items() if first <= number <= last)
+        findings.append(
+            Finding(
+                name="tracking",
+                verdict="redo",
+                again="helps",
+                from_s=round(from_s, 3),
+                to_s=round(to_s, 3),
+                value=lines,
+                unit="lines of a field",
+                facts={"lines": lines},
+                rows=("video.tracking.least_s", "video.tracking.least_lines", "video.tracking.rough"),
+            )
+        )
+    return findings
 
 
 def _colour(pictures: Pictures, rows: Rows) -> list[Finding]:
-    delay = pictures.sampled.colour_delay_px
+    delay = pictures.lines.sampled.colour_delay_px
     if delay is None or abs(delay) <= rows.value("video.chroma.look_px"):
         return []
     return [
@@ -60,5 +154,20 @@ def _colour(pictures: Pictures, rows: Rows) -> list[Finding]:
             unit="px",
             facts={"px": abs(delay), "right": delay > 0},
             rows=("video.chroma.look_px",),
+        )
+    ]
+
+
+def _half_height(pictures: Pictures, rows: Rows) -> list[Finding]:
+    half = pictures.lines.sampled.half_height
+    if half is None:
+        return []
+    return [
+        Finding(
+            name="half_height",
+            verdict="redo",
+            again="helps",
+            says=f"half_height.{half}",
+            rows=("video.half_height.alike", "video.half_height.joined"),
         )
     ]

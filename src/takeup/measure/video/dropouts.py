@@ -1,35 +1,58 @@
-"""Dropouts: streaks along a line of one field that neither the pictures before and after nor the other field know.
+"""Dropouts: streaks along one to three lines of one field that nothing before, after or beside them explains.
 
-A streak lies outside all that stood near its place: in the picture before, in the one after, and in the other field of
-its own picture. A picture in which much is outside (a cut, fast movement, a torn picture) has no say.
+A streak is sought in three steps. It must be thin in its own field (lighter or darker than what stands above and below
+within four lines), and it must be missing from the lines of the other field between which it lies. What remains is held
+against the pictures before and after: its surroundings are found again there, wherever the camera has moved to, and at
+that place there must be no such thing. A thin bar that really moves is found again in both, as far down in one as up in
+the other, and is none. Where the surroundings are not found again (a cut, glitter, torn lines) the streak must also be
+like one: even along its length, or without colour where its surroundings have some.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 
-from takeup.measure.video.glance import inner
+from takeup.measure.video import streak_proof
+from takeup.measure.video.fields import SD_LINES
+from takeup.measure.video.glance import TOP
 
-NEAR = np.ones((11, 25), np.uint8)  # frame lines and pixels that stood near a place, in another picture
-OTHER = np.ones((3, 25), np.uint8)  # lines of the other field
+SIDE = 12  # columns left out at either side: blanking and what a shifted line brings of it
+THIN = np.ones((4, 1), np.uint8)  # four lines of a field: what is thinner stands out
+REACH = np.ones((1, 9), np.uint8)  # what the other field holds so near may have moved here meanwhile
+HOLES = np.ones((1, 15), np.uint8)  # texture may break a streak for so long
+FILLED = 0.72  # share of a streak's shortest length that must stand out
+MOST_LINES = 3
+MOST = 24  # places looked at closely in one picture; more are no single dropouts
+PATTERN = 7  # so many of them close above and below each other are stripes, blinds, a torn picture
+PATTERN_LINES = 16  # of a field
+PIECE = 10  # shorter than this is no piece [px]
+GLITTER = 20  # so many short pieces: water in the sun; what looks like a streak may be two glints
+GLITTER_LONG = 1.7
+APART_PX = 64  # pieces of the same lines nearer than this are one streak
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
-    luma: np.ndarray
-    highest: np.ndarray  # near each place
-    lowest: np.ndarray
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Streak:
+    """One dropout: ``line`` is its first picture line, ``lines`` counts lines of its field."""
+
+    line: int
+    lines: int
+    start: int  # px
+    length: int  # px
+    light: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Two:
     """State: the last two pictures."""
 
-    before: _Look | None = None
-    here: _Look | None = None
+    before: streak_proof.Look | None = None
+    here: streak_proof.Look | None = None
 
 
 def begin() -> Two:
@@ -37,53 +60,146 @@ def begin() -> Two:
 
 
 def step(
-    state: Two, luma: np.ndarray, bits: int, *, contrast: float, length_px: int, busy_share: float
-) -> tuple[Two, int]:
-    """Take the next picture; the number of streaks in the one before it.
+    state: Two,
+    two: tuple[np.ndarray, np.ndarray],
+    colour: tuple[np.ndarray, ...],
+    bits: int,
+    limits: Mapping[str, Any],
+    *,
+    torn: np.ndarray | None = None,
+) -> tuple[Two, tuple[Streak, ...]]:
+    """Take the next picture; the streaks in the one before it.
 
     Parameters
     ----------
-    luma : ndarray, shape (rows, columns)
-        as it lies in the file
-    contrast : float
-        How far outside a streak must lie [8-bit codes].
-    length_px : int
-        Shortest streak [px].
-    busy_share : float
-        A picture with more outside than this share of it has no say.
+    two : (ndarray, ndarray)
+        The picture's :func:`fields`.
+    colour : tuple of ndarray
+        Blue and red difference as they lie in the file; empty for grey.
+    limits : mapping
+        rows of ``video.dropout``: ``contrast`` a streak stands out by [8-bit codes], ``length_px`` the shortest one
+        counted, for a 720-sample line [px], ``over`` how far it lies outside what belongs there [8-bit codes]
+    torn : ndarray, shape (field lines,), optional
+        Lines of this picture's fields inside a band of tracking noise: no streak is told there.
     """
-    small = np.ascontiguousarray(inner(luma))
-    if bits > 8:
-        small = (small >> (bits - 8)).astype(np.uint8)
-    after = _Look(small, cv2.dilate(small, NEAR), cv2.erode(small, NEAR))
+    wide = two[0].shape[1]
+    if 2 * len(two[0]) > SD_LINES or min(wide, len(two[0])) < 32:
+        return begin(), ()
+    pair = np.ascontiguousarray(two[0][:, SIDE : wide - SIDE]), np.ascontiguousarray(two[1][:, SIDE : wide - SIDE])
+    length = max(8, round(limits["length_px"] * wide / 720))
+    places, pieces = _places(pair, length, int(limits["contrast"]))
+    after = streak_proof.Look(pair, colour, bits, tuple(places), pieces, torn)
     now = Two(state.here, after)
-    if (
-        state.before is None
-        or state.here is None
-        or not state.before.luma.shape == state.here.luma.shape == small.shape
-    ):
-        return now, 0
-    highest = cv2.max(state.before.highest, after.highest)
-    lowest = cv2.min(state.before.lowest, after.lowest)
-    outside = (cv2.subtract(state.here.luma, highest) > contrast) | (cv2.subtract(lowest, state.here.luma) > contrast)
-    if not outside.any() or outside.mean() > busy_share:
-        return now, 0
-    return now, sum(_streaks(state.here.luma, outside, parity, contrast, length_px) for parity in (0, 1))
+    before, here = state.before, state.here
+    if before is None or here is None or not before.pair[0].shape == here.pair[0].shape == pair[0].shape:
+        return now, ()
+    places = [place for place in here.places if not _is_torn(place, here.torn)]
+    places = [place for place in places if _beside(place, places) < PATTERN]
+    if not places or len(places) > MOST:
+        return now, ()
+    sure = []
+    for place in places:
+        glitters = here.pieces >= GLITTER and place.right - place.left < GLITTER_LONG * length
+        if streak_proof.is_dropout(place, before, here, after, limits, glitters=glitters):
+            sure.append(place)
+    return now, tuple(_joined(sure))
 
 
-def _streaks(luma: np.ndarray, outside: np.ndarray, parity: int, contrast: float, length_px: int) -> int:
-    """Groups of streaks in one field: lines of it next to each other are one."""
-    field = np.ascontiguousarray(outside[parity::2]).astype(np.uint8)
-    if not field.any():
-        return 0
-    lines, other = luma[parity::2], np.ascontiguousarray(luma[1 - parity :: 2])
-    number = min(len(lines), len(other))
-    high, low = cv2.dilate(other, OTHER)[:number], cv2.erode(other, OTHER)[:number]
-    apart = (cv2.subtract(lines[:number], high) > contrast) | (cv2.subtract(low, lines[:number]) > contrast)
-    field = field[:number] & apart
-    joined = cv2.morphologyEx(field, cv2.MORPH_CLOSE, np.ones((1, 5), np.uint8))
-    long = cv2.morphologyEx(joined, cv2.MORPH_OPEN, np.ones((1, length_px), np.uint8))
-    if not long.any():
-        return 0
-    grouped = cv2.dilate(long, np.ones((3, 3), np.uint8))
-    return int(cv2.connectedComponents(grouped, connectivity=8)[0]) - 1
+def _is_torn(place: streak_proof.Place, torn: np.ndarray | None) -> bool:
+    return torn is not None and bool(torn[max(0, place.first - 2) : place.last + 3].any())
+
+
+def _beside(place: streak_proof.Place, places: list[streak_proof.Place]) -> int:
+    """How many places lie over or under this one, itself among them."""
+    return sum(
+        one.parity == place.parity
+        and abs(one.first - place.first) <= PATTERN_LINES
+        and min(one.right, place.right) > max(one.left, place.left)
+        for one in places
+    )
+
+
+def _joined(places: list[streak_proof.Place]) -> list[Streak]:
+    """Pieces of one streak made one: the same lines of one field, near each other."""
+    groups: list[list[streak_proof.Place]] = []
+    for place in sorted(places, key=lambda one: (one.parity, one.left)):
+        for group in groups:
+            if any(_together(place, other) for other in group):
+                group.append(place)
+                break
+        else:
+            groups.append([place])
+    found = []
+    for group in groups:
+        first, last = min(one.first for one in group), max(one.last for one in group)
+        left, right = min(one.left for one in group), max(one.right for one in group)
+        line = TOP + 2 * first + group[0].parity
+        light = group[0].sign > 0
+        found.append(Streak(line=line, lines=last - first + 1, start=left + SIDE, length=right - left, light=light))
+    return found
+
+
+def _together(one: streak_proof.Place, other: streak_proof.Place) -> bool:
+    near = max(one.left, other.left) - min(one.right, other.right) < APART_PX
+    return one.parity == other.parity and near and one.first <= other.last + 1 and other.first <= one.last + 1
+
+
+def _places(pair: tuple[np.ndarray, np.ndarray], length: int, contrast: int) -> tuple[list[streak_proof.Place], int]:
+    """Where something thin stands out of its own field and is missing from the other; and how many shorter pieces."""
+    found: list[streak_proof.Place] = []
+    pieces = 0
+    for parity in (0, 1):
+        field, other = pair[parity], pair[1 - parity]
+        beside = np.empty_like(other)  # the other line next to each line that is not at the same number
+        if parity == 0:
+            beside[1:], beside[0] = other[:-1], other[0]
+        else:
+            beside[:-1], beside[-1] = other[1:], other[-1]
+        high = cv2.dilate(cv2.max(other, beside), REACH)
+        low = cv2.erode(cv2.min(other, beside), REACH)
+        for sign, apart in ((1, cv2.subtract(field, high)), (-1, cv2.subtract(low, field))):
+            runs, number = _runs(field, apart, parity, sign, length, contrast)
+            found, pieces = found + runs, pieces + number
+    return found, pieces
+
+
+def _runs(
+    field: np.ndarray, apart: np.ndarray, parity: int, sign: int, length: int, contrast: int
+) -> tuple[list[streak_proof.Place], int]:
+    """Runs along a line that are thin as well, and how many shorter pieces; only where enough of a line is apart."""
+    mask = cv2.threshold(apart, contrast - 1, 1, cv2.THRESH_BINARY)[1]
+    full = cv2.reduce(mask, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S).ravel() >= FILLED * length
+    full[:2] = full[-2:] = False  # nothing stands above or below to compare with
+    if not full.any():
+        return [], 0
+    # only those lines, each with the ones it is compared with: taken out and laid under each other
+    taken = np.concatenate([np.clip(np.arange(start - 4, end + 4), 0, len(field) - 1) for start, end in _groups(full)])
+    inside = np.concatenate([np.pad(np.ones(end - start, bool), 4) for start, end in _groups(full)])
+    out = cv2.morphologyEx(field[taken], cv2.MORPH_TOPHAT if sign > 0 else cv2.MORPH_BLACKHAT, THIN)
+    thin = cv2.min(cv2.threshold(out, contrast - 1, 1, cv2.THRESH_BINARY)[1], mask[taken])
+    thin[~inside] = 0
+    pieces = _begun(thin, PIECE) - _begun(thin, length)
+    box = cv2.blur(thin * 255, (length, 1), borderType=cv2.BORDER_CONSTANT)
+    hit = cv2.threshold(box, int(255 * FILLED) - 1, 1, cv2.THRESH_BINARY)[1]
+    if not hit.any():
+        return [], pieces
+    whole = cv2.min(cv2.dilate(hit, np.ones((1, length), np.uint8)), cv2.morphologyEx(thin, cv2.MORPH_CLOSE, HOLES))
+    stats = cv2.connectedComponentsWithStats(whole, connectivity=8)[2]
+    found = []
+    for left, top, across, high, _ in stats[1:].tolist():
+        if across >= length and high <= MOST_LINES:
+            line = int(taken[top])
+            found.append(streak_proof.Place(parity, sign, line, line + high - 1, left, left + across))
+    return found, pieces
+
+
+def _begun(mask: np.ndarray, length: int) -> int:
+    """How many runs of a line are so long."""
+    run = cv2.erode(mask, np.ones((1, length), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    return int(cv2.countNonZero(cv2.subtract(run[:, 1:], run[:, :-1])))
+
+
+def _groups(flags: np.ndarray) -> list[tuple[int, int]]:
+    """Runs of True, as (first, end)."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist()))

@@ -1,8 +1,11 @@
 """Line jitter: the RMS of each line's sideways shift about the smooth path of its field.
 
-Successive lines of one field are laid over each other by iterated least squares. If shifts are independent from line to
-line the steps between lines spread by the square root of two more. Lines without enough upright detail have no say, and
-a picture without enough such lines has no answer.
+Successive lines of one field are laid over each other by iterated least squares, twice: once by one half of the line
+(every second of eight pieces), once by the other. What the picture itself changes from line to line differs between the
+halves; what the tape shifts is the same in both. So the shift's variance is the covariance of the two halves, and
+texture, slanted edges and noise add nothing to it. If shifts are independent from line to line, the steps between lines
+have twice their variance. Lines without enough upright detail have no say, and a picture without enough such lines has
+no answer.
 """
 
 from __future__ import annotations
@@ -12,22 +15,30 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from takeup.measure.video.glance import HEAD_SWITCH, TOP
+from takeup.measure.video.glance import HEAD_SWITCH, SIDES, TOP
 
-ROUNDS = 4
-FARTHEST_PX = 12.0
+ROUNDS = ((3.5, 2), (1.2, 3))  # blur [px] and how often: first whatever is far, then finely
+FARTHEST_PX = 16.0
 SMOOTH_LINES = 15  # the path of a field: a running median over so many lines
+PIECES = 8
+KNOWN_PX = 0.1  # lines known better than this weigh alike
+LINES = 160  # of a field are enough
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Jitter:
-    """``rms_px``: for a 720-sample line; None where too few lines could be laid over each other."""
+    """``square_px``: variance of the lines' shift, for a 720-sample line; None where too few lines could be laid.
 
-    rms_px: float | None
+    One field's own figure may be less than 0 by chance; the mean of many is not.
+    """
+
+    square_px: float | None
     lines: int  # steps between lines that had a say
 
 
-def line_jitter(luma: np.ndarray, bits: int, parity: int, *, sharp_enough: float, least_lines: int) -> Jitter:
+def line_jitter(
+    luma: np.ndarray, bits: int, parity: int, *, sharp_enough: float, least_lines: int, low: bool = False
+) -> Jitter:
     """Measure one field of a picture.
 
     Parameters
@@ -37,53 +48,81 @@ def line_jitter(luma: np.ndarray, bits: int, parity: int, *, sharp_enough: float
     parity : int
         0: its even lines, 1: its odd ones
     sharp_enough : float
-        A step between two lines has a say when its shift is known to this many pixels (one standard deviation).
+        A step between two lines has a say when either half knows it to this many pixels (one standard deviation).
     least_lines : int
         So many steps must have a say.
+    low : bool
+        Of a field with more than ``LINES`` lines, the lower ones.
     """
     unit = 2.0 ** (bits - 8)
-    lines = luma[TOP + parity : luma.shape[0] - HEAD_SWITCH : 2].astype(np.float32) / unit
+    field = luma[TOP + parity : luma.shape[0] - HEAD_SWITCH : 2, SIDES : luma.shape[1] - SIDES]
+    lines = (field[-LINES:] if low else field[:LINES]).astype(np.float32) / unit
+    if len(lines) < least_lines or lines.shape[1] < 8 * PIECES:
+        return Jitter(square_px=None, lines=0)
     shift, spread = _steps(lines)
-    usable = (spread < sharp_enough) & (np.abs(shift) < FARTHEST_PX)
+    usable = (spread < sharp_enough).all(axis=0) & (np.abs(shift) < FARTHEST_PX).all(axis=0)
     number = int(usable.sum())
     if number < max(least_lines, SMOOTH_LINES):
-        return Jitter(rms_px=None, lines=number)
-    low, high = np.percentile(_off_path(shift[usable]), [10, 90])
-    wide = float(high - low) / 2.563  # of a normal distribution, one standard deviation
-    own = float(np.median(spread[usable]))
-    rms = np.sqrt(max(wide**2 - own**2, 0.0) / 2) * 720 / luma.shape[1]
-    return Jitter(rms_px=float(rms), lines=number)
+        return Jitter(square_px=None, lines=number)
+    one, other = shift[:, usable]
+    one, other, known = one - _path(one), other - _path(other), np.square(spread[:, usable]).sum(axis=0)
+    apart = _width(one - other)
+    if apart / 2 > 2 * sharp_enough:
+        return Jitter(square_px=None, lines=number)
+    # a half that was laid wrongly pulls no further than the widest shift likely; surely known lines weigh more
+    bound = 3.5 * max(_width((one + other) / 2), 0.05)
+    product = np.clip(one, -bound, bound) * np.clip(other, -bound, bound)
+    both = float(np.average(product, weights=1 / (known + KNOWN_PX**2)))
+    return Jitter(square_px=both / 2 * (720 / luma.shape[1]) ** 2, lines=number)
 
 
 def _steps(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Shift of each line against the one above it [px], and how surely it is known [px]."""
-    soft = cv2.GaussianBlur(lines, (0, 0), sigmaX=1.2, sigmaY=0.01)
-    above, below = soft[:-1], soft[1:]
-    shift = np.zeros(len(above), np.float32)
-    x = np.arange(lines.shape[1], dtype=np.float32)[None, :]
-    y = np.repeat(np.arange(len(above), dtype=np.float32)[:, None], lines.shape[1], 1)
-    moved = below
-    for _ in range(ROUNDS):
-        slope = np.zeros_like(above)
-        slope[:, 1:-1] = ((above + moved)[:, 2:] - (above + moved)[:, :-2]) / 4
-        apart = moved - above
-        inside = np.ones_like(x, bool)
-        inside[:, :2] = inside[:, -2:] = False
-        power = np.square(slope * inside).sum(axis=1) + 1e-6
-        # an edge that is not in both lines pulls far: large differences are held to what noise explains
-        size = 2.5 * 1.4826 * np.median(np.abs(apart), axis=1, keepdims=True) + 0.5
-        weight = np.minimum(1.0, size / np.maximum(np.abs(apart), 1e-6)) * inside
-        # moved(x) = below(x + shift); below is above moved right by s: moved is right when shift = s
-        step = (weight * slope * apart).sum(axis=1) / ((weight * slope * slope).sum(axis=1) + 1e-6)
-        shift = np.clip(shift - step, -2 * FARTHEST_PX, 2 * FARTHEST_PX)
-        moved = cv2.remap(below, x + shift[:, None], y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    left = np.square(weight * (moved - above)).mean(axis=1)
-    upright = power - lines.shape[1] * left * 0.15  # what noise alone gives of slope
-    return shift, np.sqrt(left * 4.2 / np.maximum(upright, 1e-3))
+    """Shift of each line against the one above it by either half, and how surely it is known; shape (2, lines - 1)."""
+    wide = lines.shape[1]
+    x = np.arange(wide, dtype=np.float32)
+    half = ((x * PIECES / wide).astype(int) % 2).astype(bool)
+    masks = np.stack([~half, half]).astype(np.float32)
+    masks[:, :2] = masks[:, -2:] = 0
+    y = np.repeat(np.arange(len(lines) - 1, dtype=np.float32)[:, None], wide, 1)
+    shift = np.zeros((2, len(lines) - 1), np.float32)
+    spread = shift
+    for blur, rounds in ROUNDS:
+        soft = cv2.GaussianBlur(lines, (0, 0), sigmaX=blur, sigmaY=0.01)
+        above, below = soft[:-1], np.ascontiguousarray(soft[1:])
+        for _ in range(rounds):
+            where = x + np.where(half, shift[1][:, None], shift[0][:, None])
+            moved = cv2.remap(below, where, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            step, spread = _step(above, moved, masks)
+            shift = np.clip(shift - np.clip(step, -4 * blur, 4 * blur), -2 * FARTHEST_PX, 2 * FARTHEST_PX)
+    return shift, spread
 
 
-def _off_path(shift: np.ndarray) -> np.ndarray:
-    """Steps less their running median: slanted edges bend a whole neighbourhood, jitter does not."""
+def _step(above: np.ndarray, moved: np.ndarray, masks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """One round of least squares: what is left to shift by either half, and how surely it is known."""
+    both = above + moved
+    slope = np.zeros_like(above)
+    np.subtract(both[:, 2:], both[:, :-2], out=slope[:, 1:-1])
+    slope /= 4
+    apart = moved - above
+    size = np.abs(apart)
+    # an edge that is not in both lines pulls far: large differences are held to what noise explains
+    bound = 2.5 * cv2.reduce(size, 1, cv2.REDUCE_AVG) + 0.5
+    slope_weighted = slope * np.minimum(1.0, bound / np.maximum(size, 1e-6))
+    power = (slope_weighted * slope) @ masks.T + 1e-6
+    step = (slope_weighted * apart) @ masks.T / power
+    left = (np.minimum(size, bound) ** 2) @ masks.T / masks.sum(axis=1)
+    upright = power - masks.sum(axis=1) * left * 0.15  # what noise alone gives of slope
+    return step.T, np.sqrt(left * 4.2 / np.maximum(upright, 1e-3)).T
+
+
+def _width(values: np.ndarray) -> float:
+    """Standard deviation of a normal distribution as wide as the middle four fifths."""
+    low, high = np.percentile(values, [10, 90])
+    return float(high - low) / 2.563
+
+
+def _path(shift: np.ndarray) -> np.ndarray:
+    """Running median of the steps: slanted edges bend a whole neighbourhood, jitter does not."""
     half = SMOOTH_LINES // 2
     padded = np.pad(shift, half, mode="reflect")
-    return shift - np.median(np.lib.stride_tricks.sliding_window_view(padded, SMOOTH_LINES), axis=1)
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, SMOOTH_LINES), axis=1)

@@ -10,19 +10,19 @@ from typing import Any
 
 import numpy as np
 
-from takeup.measure.video import change, dropouts, levels, motion, sampled
+from takeup.measure.video import change, levels, lines, motion
 from takeup.measure.video.clock import lost_pictures
 from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.field_order import FieldOrder, field_order, vote
 from takeup.measure.video.glance import Kind, glance_at, inner, kind_of
 from takeup.measure.video.levels import Levels
+from takeup.measure.video.lines import Found
 from takeup.measure.video.repeats import Repeats, repeats
-from takeup.measure.video.sampled import Sampled
 from takeup.measure.video.silent import Silent, silent_losses
 from takeup.measure.video.stretches import Stretch, stretches
 
 Limits = Mapping[str, Mapping[str, Any]]
-"""The sections of the video table by name: ``kind order repeat silent levels sampled dropout``."""
+"""The sections of the video table by name: ``kind order repeat silent levels sampled dropout tracking``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,8 +36,7 @@ class Pictures:
     levels: Levels | None
     order: FieldOrder
     repeats: Repeats
-    sampled: Sampled
-    dropouts: int
+    lines: Found
     lost: tuple[tuple[int, int], ...]  # (number of the picture after the gap, pictures missing)
     silent: Silent  # pictures missing without a gap in the time stamps
     stretches: tuple[Stretch, ...]  # black, lifted, flat, snow
@@ -58,9 +57,7 @@ class Walk:
     outlines: motion.Outlines = field(default_factory=motion.begin)
     path: motion.Path = field(default_factory=motion.Path)
     counted: levels.Counted | None = None
-    samples: sampled.Samples = field(default_factory=sampled.begin)
-    two: dropouts.Two = field(default_factory=dropouts.begin)
-    streaks: int = 0
+    of_lines: lines.Lines = field(init=False)
     last: change.Change | None = None
     last_kind: Kind = "picture"
     kinds: list[Kind] = field(default_factory=list)
@@ -71,6 +68,9 @@ class Walk:
     most: array[float] = field(default_factory=lambda: array("f"))
     key: list[bool] = field(default_factory=list)
     damaged: list[int] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.of_lines = lines.Lines(self.limits, self.bits)
 
     def step(self, planes: tuple[np.ndarray, ...], at_s: float, *, key: bool, damaged: bool) -> Kind:
         """Take one picture; what kind it is."""
@@ -85,15 +85,9 @@ class Walk:
             if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
                 self.counted = levels.begin(planes[0].shape[0], planes[0].shape[1], self.bits)
             self.counted = levels.step(self.counted, planes[0])
-            self.samples = sampled.step(self.samples, planes, self.bits, self.limits["sampled"])
-            bounds = self.limits["dropout"]
-            self.two, streaks = dropouts.step(
-                self.two, planes[0], self.bits, contrast=bounds["contrast"], length_px=bounds["length_px"],
-                busy_share=bounds["busy_share"],
-            )  # fmt: skip
-            self.streaks += streaks
+            self.of_lines.step(planes, len(self.kinds))
         else:
-            self.two = dropouts.begin()
+            self.of_lines.gap()
         if damaged:
             self.damaged.append(len(self.kinds))
         self.kinds.append(kind)
@@ -119,7 +113,8 @@ class Walk:
         picture_s = float(1 / rate)
         at_s = np.frombuffer(self.at_s, np.float64) if self.at_s else np.zeros(0)
         bounds = self.limits["levels"]
-        sample = sampled.finish(self.samples, self.limits["sampled"])
+        told = self.of_lines.finish()
+        sample = told.sampled
         found = None
         if self.counted is not None:
             found = levels.finish(
@@ -147,8 +142,7 @@ class Walk:
             levels=found,
             order=order,
             repeats=repeated,
-            sampled=sample,
-            dropouts=self.streaks,
+            lines=told,
             lost=lost,
             silent=silent_losses(self.path, shown, again, gaps, order.order, self.limits["silent"]),
             stretches=tuple(spans),
