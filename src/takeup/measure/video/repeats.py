@@ -26,56 +26,135 @@ class Repeats:
         return sum(end - first for first, end in self.held)
 
 
-def repeats(
-    difference: Sequence[float],
-    most: Sequence[float],
-    key: Sequence[bool],
-    shown: Sequence[bool],
-    *,
-    predicted: bool,
-    limits: Mapping[str, Any],
-) -> Repeats:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steps:
+    """From each picture to the one before it, one number a picture each."""
+
+    difference: Sequence[float]  # of :class:`takeup.measure.video.change.Change` [8-bit codes]
+    most: Sequence[float]
+    same: Sequence[float]
+    across: Sequence[float]  # of :class:`takeup.measure.video.motion.Motion` [px]
+    down: Sequence[float]
+    sure: Sequence[float]
+    shown: Sequence[bool]  # something recorded: black and no signal are never "held"
+
+
+def repeats(steps: Steps, *, predicted: bool, limits: Mapping[str, Any]) -> Repeats:
     """Find repeats from the changes between pictures.
 
     Parameters
     ----------
-    difference, most : sequence of float
-        of :class:`takeup.measure.video.change.Change`, one a picture [8-bit codes]
-    key : sequence of bool
-        pictures that the codec coded anew: a held picture may change a little there
-    shown : sequence of bool
-        pictures with something recorded on them; black and no signal are never "held"
+    steps : Steps
+        how each picture differs from the one before
     predicted : bool
         True for codecs that predict pictures from others (H.264, MPEG-2). A held picture is then not quite equal, and a
-        quiet still shot nearly is: a stretch counts only when it breaks off movement from one picture to the next.
+        quiet still shot nearly is: a stretch counts only when it breaks off movement from one picture to the next and
+        lets it go on at once; at the file's beginning, when it ends so within one and the same scene.
     limits : mapping
         rows of ``video.repeat``
     """
-    change, worst = np.asarray(difference, float), np.asarray(most, float)
-    seen = np.asarray(shown, bool)
+    seen = np.asarray(steps.shown, bool)
+    change, same = np.asarray(steps.difference, float), np.asarray(steps.same, float)
     least = int(limits["held_pictures"])
     if not predicted:
-        return _sorted(_runs((change <= limits["equal_codes"]) & seen), least, limits["equal_codes"])
-    still = (change <= limits["predicted_codes"]) & (worst <= limits["predicted_block"]) & seen
-    anew = np.asarray(key, bool) & (change <= limits["predicted_key"]) & seen
-    anew[1:-1] &= still[:-2] & still[2:]
-    runs = [
-        run for run in _runs(still | anew)
-        if np.median(worst[run[0] : run[1]]) <= limits["predicted_usual"] and _breaks_off(change, *run, least, limits)
-    ]  # fmt: skip
-    return _sorted(runs, least, limits["predicted_codes"])
+        equal = (change <= limits["equal_codes"]) | (same >= limits["equal_share"])
+        return _sorted(_runs(equal & seen), least, limits["equal_codes"])
+    found = _Broken(steps, change, seen, least, limits)
+    return _sorted(_without_beat(found.runs(), int(seen.sum()), least, limits), least, limits["predicted_codes"])
 
 
-def _breaks_off(change: np.ndarray, first: int, end: int, least: int, limits: Mapping[str, Any]) -> bool:
-    """Whether the pictures were moving right up to the run (a cut to a still picture is no movement)."""
-    moving = limits["moving_codes"]
-    before = change[max(0, first - 6) : first]
-    before = before[np.isfinite(before)]
-    if len(before) < 2 or before[-1] < moving:
-        return False
-    if before[-1] > limits["cut_ratio"] * np.median(before[:-1]):
-        return False
-    return end - first >= least or (end < len(change) and change[end] >= moving)
+class _Broken:
+    """Stretches that break off movement, after a codec that predicts."""
+
+    def __init__(
+        self, steps: Steps, change: np.ndarray, seen: np.ndarray, least: int, limits: Mapping[str, Any]
+    ) -> None:
+        self.change, self.seen, self.least, self.limits = change, seen, least, limits
+        self.most, self.sure = np.asarray(steps.most, float), np.asarray(steps.sure, float)
+        self.far = np.hypot(np.asarray(steps.across, float), np.asarray(steps.down, float))
+
+    def runs(self) -> list[tuple[int, int]]:
+        found, at = [], 1
+        while at < len(self.change):
+            run = self._run(at) if self.seen[at] else None
+            if run is not None:
+                found.append(run)
+            at = run[1] if run is not None else at + 1
+        return found
+
+    def _run(self, first: int) -> tuple[int, int] | None:
+        """The stretch that begins here; None when none does."""
+        begins = first == 1
+        level = self._level(first)
+        if begins:
+            level = self._level_after(first)
+        if level < self.limits["moving_codes"] or self.change[first] > self._still(level, first):
+            return None
+        end = first + 1
+        while end < len(self.change) and self.seen[end] and self.change[end] <= self._still(level, end):
+            end += 1
+        if end - first < self.least:
+            return (first, end) if not begins and self._short(first, end, level) else None
+        settled = float(np.median(self.most[first:end])) <= self.limits["predicted_usual"]
+        return (first, end) if settled and self._goes_on(end, level, begins) else None
+
+    def _still(self, level: float, at: int) -> float:
+        """A picture that differs by no more than this stands still where pictures moved by ``level``."""
+        limits = self.limits
+        still = max(limits["predicted_codes"], min(limits["predicted_most"], limits["predicted_share"] * level))
+        stands = at < len(self.far) and self.far[at] <= limits["stands_px"] and self.sure[at] >= limits["stands_sure"]
+        return max(still, min(limits["predicted_most"], limits["stands_share"] * level)) if stands else still
+
+    def _level(self, first: int) -> float:
+        """How much pictures changed up to here; 0 where movement had slowed down before, or a cut came."""
+        before = self.change[max(0, first - 8) : first]
+        before = before[np.isfinite(before)]
+        moving = before[before >= self.limits["moving_codes"]]
+        if len(moving) < 2 or before[-1] < self.limits["moving_codes"]:
+            return 0.0
+        usual = float(np.median(moving[:-1]))
+        if self.sure[first - 1] < 0.6 * np.median(self.sure[max(0, first - 6) : first - 1]):  # another scene: a cut
+            return 0.0
+        slowed = before[-1] < self.limits["slowed_share"] * usual
+        return 0.0 if slowed or before[-1] > self.limits["cut_ratio"] * usual else min(usual, float(before[-1]))
+
+    def _level_after(self, first: int) -> float:
+        """How much pictures change where the stretch at the beginning ends."""
+        still = self.change[first:] <= self.limits["predicted_codes"]
+        end = first + (int(np.argmin(still)) if not still.all() else len(still))
+        after = self.change[end + 1 : end + 6]
+        return float(np.median(after)) if end < len(self.change) - 3 else 0.0
+
+    def _short(self, first: int, end: int, level: float) -> bool:
+        """A repeat: movement goes on at once, and nothing moved meanwhile."""
+        if end >= len(self.change) or self.change[end] < self.limits["moving_codes"]:
+            return False
+        if self.change[end] < self.limits["slowed_share"] * level:
+            return False
+        moved = self.far[first - 1], self.far[end]
+        known = min(self.sure[first - 1], self.sure[end]) >= self.limits["stands_sure"] - 0.2
+        if known and min(moved) >= 3 * self.limits["stands_px"]:
+            return bool((self.far[first:end] <= self.limits["stands_px"]).all())
+        return bool((self.change[first:end] <= self.limits["predicted_share"] * level).all())
+
+    def _goes_on(self, end: int, level: float, begins: bool) -> bool:
+        """Movement that was broken off goes on as it was; a real still shot ends slowly, or in a cut."""
+        if end >= len(self.change):
+            return not begins
+        if begins and self.sure[end] < self.limits["stands_sure"] - 0.3:
+            return False
+        return bool(self.change[end] >= self.limits["slowed_share"] * level)
+
+
+def _without_beat(
+    runs: list[tuple[int, int]], pictures: int, least: int, limits: Mapping[str, Any]
+) -> list[tuple[int, int]]:
+    """No single repeats where every second or third picture would be one: film or drawings on the tape, each with its
+    own noise that the codec took away."""
+    short = [run for run in runs if run[1] - run[0] < least]
+    if len(short) > limits["beat_share"] * max(1, pictures) and len(short) > 5:
+        return [run for run in runs if run[1] - run[0] >= least]
+    return runs
 
 
 def _runs(still: np.ndarray) -> list[tuple[int, int]]:

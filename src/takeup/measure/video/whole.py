@@ -17,7 +17,7 @@ from takeup.measure.video.field_order import FieldOrder, field_order, vote
 from takeup.measure.video.glance import Kind, glance_at, inner, kind_of
 from takeup.measure.video.levels import Levels
 from takeup.measure.video.lines import Found
-from takeup.measure.video.repeats import Repeats, repeats
+from takeup.measure.video.repeats import Repeats, Steps, repeats
 from takeup.measure.video.silent import Silent, silent_losses
 from takeup.measure.video.stretches import Stretch, stretches
 
@@ -66,7 +66,7 @@ class Walk:
     luma: array[float] = field(default_factory=lambda: array("f"))
     difference: array[float] = field(default_factory=lambda: array("f"))
     most: array[float] = field(default_factory=lambda: array("f"))
-    key: list[bool] = field(default_factory=list)
+    same: array[float] = field(default_factory=lambda: array("f"))
     damaged: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -95,7 +95,7 @@ class Walk:
         self.luma.append(seen.mean)
         self.difference.append(here.difference)
         self.most.append(here.most)
-        self.key.append(key)
+        self.same.append(here.same)
         return kind
 
     def _vote(self, here: change.Change, kind: Kind) -> None:
@@ -128,9 +128,16 @@ class Walk:
         shown = [kind == "picture" for kind in self.kinds]
         spans = stretches(self.kinds, self.at_s, picture_s, gap=self.limits["kind"]["gap_pictures"])
         order = field_order(self.votes, self.limits["order"])
-        repeated = repeats(
-            self.difference, self.most, self.key, shown, predicted=self.predicted, limits=self.limits["repeat"]
+        steps = Steps(
+            difference=self.difference,
+            most=self.most,
+            same=self.same,
+            across=self.path.across,
+            down=self.path.down,
+            sure=self.path.sure,
+            shown=shown,
         )
+        repeated = repeats(steps, predicted=self.predicted, limits=self.limits["repeat"])
         lost = tuple(lost_pictures(at_s, picture_s))
         again = [number for first, end in repeated.held for number in range(first, end)] + list(repeated.single)
         gaps = [number for number, _ in lost]
