@@ -13,7 +13,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "demo"
-    ran = takeup("demo", folder, "--json", timeout=900)
+    ran = takeup("demo", folder, "--json", timeout=900, cold=True)
     assert ran.status == 0, ran.err
     return ran.json
 
