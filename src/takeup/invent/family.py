@@ -127,9 +127,9 @@ def one_microphone() -> np.ndarray:
 def fair() -> tuple[Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]], np.ndarray]:
     """A tape of two shots with a second of nothing between them, and its sound at 48 kHz."""
     shots = [
-        Shot(view=town(41, 1250, 820), pictures=60),
+        Shot(view=town(41, 1250, 820), pictures=36),
         Shot(view=None, pictures=30),
-        Shot(view=town(42, 1250, 820), pictures=60, move=(0.5, 0.03)),
+        Shot(view=town(42, 1250, 820), pictures=36, move=(0.5, 0.03)),
         Shot(view=None, pictures=15),
     ]
     seconds = sum(shot.pictures for shot in shots) / 25
@@ -140,7 +140,7 @@ def fair() -> tuple[Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]], np.ndar
 
 def swimming() -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     """A tape in one shot; its capture has no sound."""
-    return tape_pictures([Shot(view=town(51, 1250, 820), pictures=100)], 52)
+    return tape_pictures([Shot(view=town(51, 1250, 820), pictures=60)], 52)
 
 
 def beach() -> Iterator[np.ndarray]:
@@ -149,7 +149,7 @@ def beach() -> Iterator[np.ndarray]:
 
     def film() -> Iterator[np.ndarray]:
         yield from leader_pictures(12, size, 61)
-        yield from reel_pictures([town(62, 1150, 720), town(63, 1150, 720)], 126, size, 64)
+        yield from reel_pictures([town(62, 1150, 720), town(63, 1150, 720)], 72, size, 64)
         yield from leader_pictures(14, size, 65)
 
     return repeated(film(), 18, 30)
