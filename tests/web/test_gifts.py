@@ -300,7 +300,7 @@ def test_an_interview_becomes_an_item_and_is_changed_later(maren, ola, tan, desk
     told = known(box)["i1"]
     assert [(one_["name"], one_["signed"]) for one_ in told["speakers"]] == [("Old Tan", "release-0"), ("Ida, Tan", "")]
     page = maren.look(url).text
-    assert "has not signed yet" in page and "under the name i1" in page
+    assert "has not signed yet" in page and "It is recorded there now" in page
     assert "How the harbour froze" in maren.look(f"/boxes/{box['number']}").text
     # two people on the same one
     mine = maren.fields(f"{url}?item=i1", url)[1]

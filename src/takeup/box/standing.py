@@ -97,7 +97,7 @@ def _standing(box: Box, original: Original, told: _Told, joined: bool) -> Standi
     finished = finished and all(_is_arranged(choice, told, made) for choice in choices)
     pictures = {fact.facts.get("picture") for fact in made} - {None, ""}
     described = [fact for name in {original.id, *pictures} for fact in told.of("described", name)]
-    packed = _packed(original, told, [*made, *described])
+    packed = _packed(original, told, [*made, *described, *told.of("interview", original.id)])
     delivered = packed is not None and any(
         fact.facts.get("manifest_sha256") == packed.facts.get("manifest_sha256") for fact in told.of("delivered")
     )

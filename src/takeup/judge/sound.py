@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from takeup.judge.sound_bandwidth import judge_bandwidth, judge_lossy, judge_noise, said_bandwidth, said_bits
+from takeup.judge.sound_born import figures_of_born, judge_born
 from takeup.judge.sound_channels import judge_channels, judge_delay, said_delay
 from takeup.judge.sound_clipping import judge_clipping, judge_flat_tops
 from takeup.judge.sound_direction import judge_direction
@@ -61,7 +62,10 @@ def judge_sound(
         findings += judge_silence(facts, rows)
         findings += judge_ending(facts, stream, rows)
     dead = any(finding.says == "channel_missing.no-hiss" for finding in findings)
-    return measures(facts, deep, stream, known, rows, dead=dead), sorted(
+    figures = measures(facts, deep, stream, known, rows, dead=dead)
+    if known.born:
+        figures, findings = figures_of_born(figures), judge_born(findings)
+    return figures, sorted(
         findings, key=lambda one: (one.from_s is not None, one.from_s or 0)
     )
 

@@ -66,6 +66,21 @@ def begin_sitting(db: sa.Connection, station_id: str, box: dict[str, Any]) -> in
     )  # fmt: skip
 
 
+def sit_for(db: sa.Connection, station_id: str, box_id: int, item: str, hours: float) -> None:
+    """Staff put something of a box on at a station: what is captured there from now on is that item's.
+
+    Without a slip's code in force the sitting lasts so many hours; a code whose time is over opens nothing again.
+    """
+    box = one(db, BOX, BOX.c.id == box_id)
+    if box is None:
+        return
+    if not box["code_until"] or box["code_until"] <= now():
+        until = (datetime.now(UTC) + timedelta(hours=hours)).isoformat(timespec="milliseconds")
+        change(db, BOX, box_id, None, code_sha256=None, code_until=until)
+    sitting_id = begin_sitting(db, station_id, box)
+    choose_original(db, sitting_id, None, item, "")
+
+
 def sitting_now(db: sa.Connection, station_id: str) -> dict[str, Any] | None:
     """Who sits here, with the number of the box and when the visit's time is over; None when nobody does (any more)."""
     asked = (

@@ -104,6 +104,7 @@ class Entry:
     masters: tuple[Held, ...] = ()
     others: tuple[Held, ...] = ()  # further files of it that stand nowhere else
     lacking: tuple[Lacking, ...] = ()
+    spoken: tuple[Said, ...] = ()  # of an interview: who asks, in which language, what each speaker signed
 
     @property
     def title(self) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 from takeup import __version__
 from takeup.files.beside import beside
 from takeup.files.copy import copy_file
+from takeup.judge.sound_known import BORN_HERE
 from takeup.media.probe import look_at
 from takeup.media.sound_write import write_sound_master
 from takeup.media.wave_tags import ANALOGUE, Bext, bext_description
@@ -124,15 +125,15 @@ def bext_of(side: Chosen, capture: CaptureFile, tags: Tags, settings: Settings) 
 def coding_history(side: Chosen, sound: SoundStream) -> str:
     """How the sound came to be, a line a step, each closed by CR LF: the form of EBU R 98 (from memory).
 
-    The words after T= hold no comma. Which machine played the tape is not known here: a station that knows writes its
-    own first line, and ours is then left out.
+    What was recorded here by microphones was never on a tape and has one line. The words after T= hold no comma. Which
+    machine played the tape is not known here: a station that knows writes its own first line; ours is then left out.
     """
     mode = {1: "mono", 2: "stereo"}.get(sound.channels, "")
     mode = f",M={mode}" if mode else ""
     tape = ";".join(word for word in (side.original.carrier, PART.sub(" ", side.part)) if word)
-    played = f"{ANALOGUE}{mode},T={tape}"
+    played = f"{ANALOGUE}{mode},T={tape}\r\n" if side.original.carrier != BORN_HERE else ""
     stored = f"A=PCM,F={sound.rate_hz},W={sound.bits or 24}{mode},T=takeup {__version__}"
-    return f"{played}\r\n{stored}\r\n"
+    return f"{played}{stored}\r\n"
 
 
 def _begun(date: str, report: Report | None) -> datetime | None:

@@ -44,6 +44,7 @@ class Told:
         self.rows = rows
         self.described = {fact.item: described_from(fact.facts) for fact in box.record.latest("described")}
         self.screened = {fact.item: fact.facts["outcome"] for fact in box.record.latest("screened")}
+        self.spoken = {fact.item: fact.facts for fact in box.record.latest("interview")}
         self._checked = {fact.key: fact.facts["report"] for fact in box.record.latest("checked")}
         self._read: dict[str, Captured | None] = {}
 
@@ -144,7 +145,22 @@ def _entry(
         masters=tuple(_held(file) for file in files if file.finished.role == "master"),
         others=tuple(_held(file) for file in rest),
         lacking=lacking,
+        spoken=tuple(_spoken(told.spoken.get(original.id, {}))),
     )
+
+
+def _spoken(facts: Mapping[str, Any]) -> Iterable[Said]:
+    """Who asks, in which language, and what each speaker signed on which day."""
+    lines: list[tuple[str, Mapping[str, Any]]] = []
+    if facts.get("interviewer"):
+        lines.append(("asked", {"name": facts["interviewer"]}))
+    if facts.get("language"):
+        lines.append(("language", {"language": facts["language"]}))
+    for one in facts.get("speakers", ()):
+        known = {"name": one["name"], "edition": one.get("signed", ""), "day": one.get("on", "")}
+        lines.append(("signed" if one.get("signed") else "unsigned", known))
+    for key, known in lines:
+        yield {lang: say("letter", f"spoken.{key}", lang, known) for lang in LANGUAGES}
 
 
 def _shown(original: Original, file: Placed, files: Sequence[Placed], told: Told, smalls: Smalls) -> Shown:

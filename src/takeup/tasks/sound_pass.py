@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from takeup.judge.sound import judge_sound
+from takeup.judge.sound_born import judge_born, notice_of_born
 from takeup.judge.sound_clipping import judge_stretch
 from takeup.judge.sound_known import SoundKnown, known_of
 from takeup.judge.sound_notice import Notice, judge_notice
@@ -110,7 +111,8 @@ class SoundPass:
 
     def notice(self) -> Notice | None:
         """What to say at the machine now; may have vanished the next time."""
-        return judge_notice(self.meter, self.rows)
+        notice = judge_notice(self.meter, self.rows)
+        return notice_of_born(notice) if self._known().born else notice
 
     def certain(self) -> tuple[Finding, ...]:
         """Findings that no later second can undo; one that still lasts has no end yet."""
@@ -121,7 +123,8 @@ class SoundPass:
             if over:
                 self.over.append(told[-1])
         clipped = [*self.over, *(one for one in told if one is not None and one.to_s is None)]
-        return (*(one for one in clipped if one is not None), *self.deep.certain(self.rows))
+        found = (*(one for one in clipped if one is not None), *self.deep.certain(self.rows))
+        return tuple(judge_born(found)) if self._known().born else found
 
     def finish(self, capture_seconds: float | None = None) -> SoundPart:
         """Judge all that was heard.

@@ -7,8 +7,13 @@ from typing import Any
 from takeup.errors import NotAllowedNow, NotPossible
 from takeup.lab.gifts import text_in_force
 from takeup.lab.hours import here, zone_of
+from takeup.lab.live import coming_to, note_event
+from takeup.lab.places import stations
+from takeup.lab.settings import setting
+from takeup.lab.sittings import sit_for, sitting_now
 from takeup.tasks.box_items import listed
-from takeup.tasks.interviews import interviews, keep_interview
+from takeup.tasks.guide import carriers_at
+from takeup.tasks.interviews import CARRIER, interviews, keep_interview
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
 from takeup.web.boxes import box_of, folder_of, settings_of
 from takeup.web.pages import form, page
@@ -32,12 +37,14 @@ def _shown(ask: Ask, row: dict[str, Any], item: str, sentence: str = "", status:
     with ask.desk.lab.reading() as db:
         edition, paragraphs = text_in_force(db, "release", ask.lang)
         today = here(zone_of(db))[0].isoformat()
+        places = _places(db)
+        coming = {one["item"]: one for one in coming_to(db, row["id"])}
     captured = {line.original.id: line.captured for line in listed(folder, settings)}
     given = dict(ask.given) if sentence else _as_typed(known[item]) if item else {"date": today}
     facts = {
         "box": row, "known": known, "item": item, "seq": known[item]["seq"] if item else 0, "given": given,
         "edition": edition, "paragraphs": paragraphs, "captured": captured, "speakers": range(1, MOST_SPEAKERS + 1),
-        "sentence": sentence, "signed": _signed(known.get(item)), "texts": TEXTS,
+        "places": places, "coming": coming, "sentence": sentence, "signed": _signed(known.get(item)), "texts": TEXTS,
     }  # fmt: skip
     return Shown(template="interview.html", facts=facts, status=status)
 
@@ -77,6 +84,34 @@ def interview_kept(ask: Ask) -> Answer:
     except NotPossible as no:
         return _shown(ask, row, item, say("faults", no.key, ask.lang, no.facts), 400)
     return SeeOther(url=f"/boxes/{row['number']}/interview#i-{kept}")
+
+
+@form("/boxes/{box}/interview/record")
+def put_on(ask: Ask) -> Answer:
+    """It is recorded now at this station: what is captured there from here on is this interview."""
+    row = box_of(ask)
+    item, station_id = ask.text("item", most=60), ask.text("station", most=60)
+    known = interviews(folder_of(ask, row), settings_of(ask))
+    with ask.desk.lab.reading() as db:
+        places = {place["id"] for place in _places(db)}
+    if row["closed_at"] is not None:
+        raise Refused(say("handing", "closed", ask.lang), status=409)
+    if item not in known or station_id not in places:
+        raise Refused(ask.words("Choose the interview and a sound station that is in use."))
+    with ask.desk.lab.writing() as db:
+        sit_for(db, station_id, row["id"], item, setting(db, "keep")[0]["code_hours"])
+        seq = note_event(db, station_id, "sitting", {})
+    ask.desk.wire.tell(station_id, "sitting", {}, seq)
+    return SeeOther(url=f"/boxes/{row['number']}/interview#i-{item}")
+
+
+def _places(db: Any) -> list[dict[str, Any]]:
+    """The stations at which an interview can be recorded, each with who sits there."""
+    return [
+        place | {"sitting": sitting_now(db, place["id"])}
+        for place in stations(db)
+        if CARRIER in carriers_at(place["kind"]) and place["state"] != "down"
+    ]
 
 
 def _read(ask: Ask, known: dict[str, Any] | None) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from takeup.judge.sound_known import BORN_HERE
 from takeup.lab.agreements import person_of_box
 from takeup.lab.book import visits_between
 from takeup.lab.boxes import end_slip_code, new_slip_code
@@ -119,7 +120,8 @@ def labels(ask: Ask) -> Answer:
     row = box_of(ask)
     lines = listed(folder_of(ask, row), settings_of(ask))
     wanted = {name.casefold() for name in ask.lists.get("item", [])}
-    chosen = [line.original for line in lines if not wanted or line.original.id.casefold() in wanted]
+    brought = [line.original for line in lines if line.original.carrier != BORN_HERE]  # a talk has no body
+    chosen = [original for original in brought if not wanted or original.id.casefold() in wanted]
     with ask.desk.lab.reading() as db:
         lang = _language(db, row, ask)
     made = stickers(row["number"], chosen)
