@@ -55,6 +55,8 @@ class TerminalEars(Ears):
         self.last = 0.0
 
     def progress(self, what: str, done: float, total: float | None, unit: str) -> None:
+        if unit == "share":
+            return
         now = time.monotonic()
         begun = self.started.setdefault(what, now)
         whole = total is not None and done >= total

@@ -93,9 +93,9 @@ class Making:
         steps = [("scale", about), ("format", "yuv420p")]
         if wide % 2 or high % 2:
             steps.append(("crop", f"{wide // 2 * 2}:{high // 2 * 2}:0:0"))
-        kept = "clip(val,1,254)"  # 0 and 255 are no picture codes (BT.656)
         shape = Fraction(1) if plan.size else plan.shape
-        steps += [("lutyuv", f"y={kept}:u={kept}:v={kept}"), ("setsar", f"{shape.numerator}/{shape.denominator}")]
+        steps.append(("limiter", "min=1:max=254"))  # 0 and 255 are no picture codes (BT.656)
+        steps.append(("setsar", f"{shape.numerator}/{shape.denominator}"))
         return [*steps, ("buffersink", "")]
 
 

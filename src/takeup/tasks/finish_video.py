@@ -36,9 +36,15 @@ from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finish_sound import aac_tags, as_played, corrected, correction, with_gain
 from takeup.tasks.finish_sound_master import keep_as_it_is, side_tags
-from takeup.tasks.finishing import Chosen, Made, Place, seconds_to
+from takeup.tasks.finishing import Chosen, Made, Place, Way, seconds_to
 
 Notes = list[tuple[str, Mapping[str, Any]]]
+MASTER_WORK, PROOF_WORK, COPY_WORK, SOUND_WORK = (
+    1.1,
+    1.3,
+    1.4,
+    0.1,
+)  # of two cores' time, as bench/video_finish.py has it
 
 
 def finish_video(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ears: Ears) -> list[Made]:
@@ -49,11 +55,29 @@ def finish_video(chosen: list[Chosen], place: Place, rows: Rows, settings: Setti
         if capture.picture is None:
             raise Unreadable("capture.broken", path=str(part.stored[0]), error="no picture")
         tags = side_tags(part, at, len(chosen))
+        way = Way(ears, part.original.id, _steps(part, capture, place, rows), at - 1, len(chosen))
         if place.wants("master"):
-            made.append(_master(part, capture, capture.picture, tags, place, rows, ears))
+            made.append(_master(part, capture, capture.picture, tags, place, rows, way))
         if place.wants("copy"):
-            made.append(_copy(part, capture, capture.picture, tags, place, rows, ears))
+            made.append(_copy(part, capture, capture.picture, tags, place, rows, way))
     return made
+
+
+def _steps(part: Chosen, capture: CaptureFile, place: Place, rows: Rows) -> dict[str, float]:
+    """Each step's part of the work, for the time that is left."""
+    steps: dict[str, float] = {}
+    coded = capture.picture is not None and plan_video_master(capture.picture, capture.container, rows) == "coded"
+    if place.wants("master") and coded:
+        target = place.master(f"{part.name}.mkv")
+        stands = target.is_file() and place.standing(target, part.stored)
+        steps |= {} if stands else {target.name: MASTER_WORK, f"{target.name}: compare": PROOF_WORK}
+    if place.wants("copy"):
+        steps |= {
+            f"{part.name}: loudness": SOUND_WORK,
+            f"{part.name}: sound": SOUND_WORK,
+            f"{part.name}.mp4": COPY_WORK,
+        }
+    return steps
 
 
 def _master(

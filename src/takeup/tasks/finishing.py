@@ -120,6 +120,34 @@ class Place:
         return self.copies / name
 
 
+class Way(Ears):
+    """Passes an item's steps on, and tells beside them how far the whole of it is.
+
+    Parameters
+    ----------
+    steps : dict
+        How the names of steps end, and each one's part of the work. ``steps`` of work that turns out to be done already
+        are taken out.
+    at, of : int
+        Which of how many like parts of the item this is, from 0.
+    """
+
+    def __init__(self, ears: Ears, name: str, steps: dict[str, float], at: int = 0, of: int = 1) -> None:
+        self.ears, self.name, self.steps, self.at, self.of = ears, name, steps, at, of
+        self.done: dict[str, float] = {}
+
+    def progress(self, what: str, done: float, total: float | None, unit: str) -> None:
+        self.ears.progress(what, done, total, unit)
+        step = next((ending for ending in self.steps if what.endswith(ending)), None)
+        if step is not None and total:
+            self.done[step] = max(self.done.get(step, 0.0), min(1.0, done / total))
+            share = sum(part * self.done.get(ending, 0.0) for ending, part in self.steps.items())
+            self.ears.progress(self.name, (self.at + share / sum(self.steps.values())) / self.of, 1.0, "share")
+
+    def note(self, key: str, **facts: object) -> None:
+        self.ears.note(key, **facts)
+
+
 def bytes_to(ears: Ears, what: str, total: int) -> Callable[[int], None]:
     """Tells the ears how many bytes are done, from the sizes of the blocks as they pass."""
     done = 0

@@ -18,15 +18,20 @@ class Share(Ears):
     def __init__(self, ears: Ears, sizes: dict[str, int]) -> None:
         self.ears, self.sizes = ears, sizes
         self.total, self.before, self.within, self.item = max(1, sum(sizes.values())), 0, 0.0, ""
+        self.knows = False
 
     def begin(self, item: str) -> None:
         self.before += self.sizes.get(self.item, 0)
-        self.item, self.within = item, 0.0
+        self.item, self.within, self.knows = item, 0.0, False
         self._tell()
 
     def progress(self, what: str, done: float, total: float | None, unit: str) -> None:
-        """A step's end is not the original's: each step is taken to be half of what is left of it."""
-        if total:
+        """A step's end is not the original's: where the task tells no share, a step is taken to be half of it."""
+        if unit == "share":
+            self.knows = True
+            self.within = max(self.within, min(1.0, done))
+            self._tell()
+        elif total and not self.knows:
             self.within = max(self.within, 0.5 * min(1.0, done / total))
             self._tell()
 

@@ -18,6 +18,7 @@ from takeup.tasks.ears import Ears
 from takeup.work.kinds import work_of
 
 BEAT_S = 0.25
+NICER = 10  # coders take all cores there are; the desk's pages and checks of captures that come in go first
 
 
 class LineEars(Ears):
@@ -42,6 +43,8 @@ def _tell(facts: dict[str, Any]) -> None:
 
 def main() -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if hasattr(os, "nice"):
+        os.nice(NICER)
     asked = json.loads(sys.stdin.readline())
     try:
         answer = work_of(asked["kind"])(Path(asked["folder"]), asked["asked"], read_settings(), LineEars())
