@@ -4,7 +4,22 @@ from __future__ import annotations
 
 import pytest
 
-LONGEST = ("test_demo.py", "test_wheel.py", "test_sound_hum.py", "test_sound_findings.py", "test_sound_bandwidth.py")
+LONGEST = (
+    "test_demo.py",
+    "test_wheel.py",
+    "test_sound_findings.py",
+    "test_sound_hum.py",
+    "test_sound_bandwidth.py",
+    "test_watch_processes.py",
+    "test_sound_reel.py",
+    "test_check_box.py",
+    "test_sound_following.py",
+    "test_follow_growing.py",
+    "test_letter_in_a_browser.py",
+    "test_station_in_a_browser.py",
+    "test_every_address.py",
+    "test_visit_in_a_browser.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
