@@ -115,7 +115,7 @@ def kind_of(seen: Glance, limits: Mapping[str, Any]) -> Kind:
     ----------
     limits : mapping
         The rows of ``video.kind``: ``black_mean lifted_mean black_spread black_top black_noises flat_noise
-        flat_share snow_step snow_likeness`` [codes, shares].
+        flat_share vivid vivid_share snow_step snow_likeness`` [codes, shares].
     """
     even = seen.block_spread <= limits["black_spread"] and seen.block_top <= limits["black_top"]
     quiet = seen.high <= seen.mean + limits["black_noises"] * seen.noise + limits["black_top"]
@@ -123,7 +123,10 @@ def kind_of(seen: Glance, limits: Mapping[str, Any]) -> Kind:
         return "black" if seen.mean <= limits["black_mean"] else "lifted"
     if seen.step >= limits["snow_step"] and seen.likeness <= limits["snow_likeness"]:
         return "snow"
-    if seen.even_share >= limits["flat_share"] and seen.noise <= limits["flat_noise"]:
+    vivid = max(abs(seen.blue - 128), abs(seen.red - 128)) >= limits["vivid"]
+    lamp = seen.mean <= limits["lifted_mean"] and not vivid  # dark but for a light or two: something was filmed
+    share = limits["vivid_share" if vivid else "flat_share"]
+    if seen.even_share >= share and seen.noise <= limits["flat_noise"] and not lamp:
         return "flat"
     return "picture"
 

@@ -70,6 +70,7 @@ class _Broken:
         self, steps: Steps, change: np.ndarray, seen: np.ndarray, least: int, limits: Mapping[str, Any]
     ) -> None:
         self.change, self.seen, self.least, self.limits = change, seen, least, limits
+        self.same = np.asarray(steps.same, float)
         self.most, self.sure = np.asarray(steps.most, float), np.asarray(steps.sure, float)
         self.far = np.hypot(np.asarray(steps.across, float), np.asarray(steps.down, float))
 
@@ -96,6 +97,7 @@ class _Broken:
         if end - first < self.least:
             return (first, end) if not begins and self._short(first, end, level) else None
         settled = float(np.median(self.most[first:end])) <= self.limits["predicted_usual"]
+        settled = settled or float(np.median(self.same[first:end])) >= self.limits["predicted_same"]
         return (first, end) if settled and self._goes_on(end, level, begins) else None
 
     def _still(self, level: float, at: int) -> float:

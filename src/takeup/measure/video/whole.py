@@ -68,6 +68,7 @@ class Walk:
     most: array[float] = field(default_factory=lambda: array("f"))
     same: array[float] = field(default_factory=lambda: array("f"))
     damaged: list[int] = field(default_factory=list)
+    lifted: dict[int, float] = field(default_factory=dict)  # spread of block means of pictures that may be black
 
     def __post_init__(self) -> None:
         self.of_lines = lines.Lines(self.limits, self.bits)
@@ -90,6 +91,8 @@ class Walk:
             self.of_lines.gap()
         if damaged:
             self.damaged.append(len(self.kinds))
+        if kind == "lifted":
+            self.lifted[len(self.kinds)] = seen.block_spread
         self.kinds.append(kind)
         self.at_s.append(at_s)
         self.luma.append(seen.mean)
@@ -160,10 +163,11 @@ class Walk:
         )
 
     def _settle_lifted(self, found: Levels | None, noise: float) -> None:
-        """Dark even pictures are black when the file's own blacks are no darker; else they are pictures."""
+        """Dark even pictures are black when they are as even as nothing filmed is, or the file's blacks no darker."""
         lowest = found.floor if found is not None else None
-        near = self.limits["kind"]["lifted_near"] + self.limits["levels"]["floor_noises"] * noise
-        lifted = np.array([kind == "lifted" for kind in self.kinds], bool)
-        for number in np.flatnonzero(lifted).tolist():
-            alike = lowest is None or self.luma[number] <= lowest + near
+        rows = self.limits["kind"]
+        near = rows["lifted_near"] + self.limits["levels"]["floor_noises"] * noise
+        for number, spread in self.lifted.items():
+            even = spread <= rows["lifted_spread"] + rows["lifted_noises"] * noise
+            alike = even or lowest is None or self.luma[number] <= lowest + near
             self.kinds[number] = "black" if alike else "picture"
