@@ -84,6 +84,7 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
                 extra={"held": repeated.held_pictures, "replaced": len(pictures.silent.replaced)},
             ),
             "lost_frames": _lost(pictures),
+            "recordings": _recordings(pictures),
         }
         | _sync(seen.drift)
         | measures_of_lines(pictures, capture.picture)
@@ -93,6 +94,19 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
 def _lost(pictures: Pictures) -> Measured:
     stamped, leapt = (sum(missing for _, missing in places) for places in (pictures.lost, pictures.silent.lost))
     return Measured(value=stamped + leapt, unit="pictures", extra={"without_a_gap": leapt})
+
+
+def _recordings(pictures: Pictures) -> Measured:
+    """How many recordings follow each other, where each begins, and from where to where anything is recorded."""
+    found = pictures.recordings
+    if found.programme is None:
+        return Measured(value=None, unit="recordings", why="video.nothing-recorded")
+    extra = {
+        "from_s": [round(at, 3) for at, _ in found.begins],
+        "told_by": [why for _, why in found.begins],
+        "programme": [round(at, 3) for at in found.programme],
+    }
+    return Measured(value=len(found.begins), unit="recordings", extra=extra)
 
 
 def _sync(drift: Drift | None) -> dict[str, Measured]:

@@ -22,7 +22,9 @@ from takeup.tasks.sound_pass import SoundPart, SoundPass
 from takeup.tasks.video_thread import Stills, thread_of
 
 STAMP_EVERY_S = 0.2
-SECTIONS = ("kind", "order", "repeat", "silent", "levels", "sampled", "dropout", "tracking", "half_height")
+SECTIONS = (
+    "kind", "order", "repeat", "silent", "levels", "sampled", "dropout", "tracking", "half_height", "recordings",
+)  # fmt: skip
 PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
 """Codecs that predict pictures from others: a held picture is not quite equal after them."""
 

@@ -10,19 +10,21 @@ from typing import Any
 
 import numpy as np
 
-from takeup.measure.video import change, levels, lines, motion
+from takeup.measure.video import change, levels, lines, motion, recordings
 from takeup.measure.video.clock import lost_pictures
 from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.field_order import FieldOrder, field_order, vote
 from takeup.measure.video.glance import Kind, glance_at, inner, kind_of
 from takeup.measure.video.levels import Levels
 from takeup.measure.video.lines import Found
+from takeup.measure.video.recordings import Recordings
 from takeup.measure.video.repeats import Repeats, Steps, repeats
 from takeup.measure.video.silent import Silent, silent_losses
 from takeup.measure.video.stretches import Stretch, stretches
 
 Limits = Mapping[str, Mapping[str, Any]]
-"""The sections of the video table by name: ``kind order repeat silent levels sampled dropout tracking``."""
+"""The sections of the video table by name: ``kind order repeat silent levels sampled dropout tracking
+recordings``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +42,7 @@ class Pictures:
     lost: tuple[tuple[int, int], ...]  # (number of the picture after the gap, pictures missing)
     silent: Silent  # pictures missing without a gap in the time stamps
     stretches: tuple[Stretch, ...]  # black, lifted, flat, snow
+    recordings: Recordings
     damaged: tuple[int, ...]
     at_s: np.ndarray
     luma: np.ndarray  # mean luma of every picture [8-bit codes]
@@ -58,6 +61,7 @@ class Walk:
     path: motion.Path = field(default_factory=motion.Path)
     counted: levels.Counted | None = None
     of_lines: lines.Lines = field(init=False)
+    sides: recordings.Sides = field(default_factory=recordings.Sides)
     last: change.Change | None = None
     last_kind: Kind = "picture"
     kinds: list[Kind] = field(default_factory=list)
@@ -87,6 +91,8 @@ class Walk:
                 self.counted = levels.begin(planes[0].shape[0], planes[0].shape[1], self.bits)
             self.counted = levels.step(self.counted, planes[0])
             self.of_lines.step(planes, len(self.kinds))
+            if len(self.kinds) % self.limits["recordings"]["every"] == 0:
+                self.sides.add(planes[0], self.bits, at_s)
         else:
             self.of_lines.gap()
         if damaged:
@@ -156,6 +162,9 @@ class Walk:
             lost=lost,
             silent=silent_losses(self.path, shown, again, gaps, order.order, self.limits["silent"]),
             stretches=tuple(spans),
+            recordings=recordings.finish(
+                self.sides, at_s, self.kinds, self.difference, picture_s, self.limits["recordings"]
+            ),
             damaged=tuple(self.damaged),
             at_s=at_s,
             luma=np.frombuffer(self.luma, np.float32) if self.luma else np.zeros(0, np.float32),
