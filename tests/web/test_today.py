@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from takeup.box.folder import look_into
 from takeup.lab.asked import ask_somebody
 from takeup.lab.book import Slot
 from takeup.lab.day import day_of
@@ -106,17 +107,33 @@ def test_what_is_good_asks_for_nothing_and_is_counted_by_the_labs_day(in_utc):
         assert day_of(db, "2031-03-05")["good"] == 2
 
 
-def test_what_is_ready_and_what_was_left_behind(maren, desk, box):
+def test_what_is_ready_by_the_boxes_own_records_and_what_was_left_behind(maren, desk, finished):
+    """The disk is the truth: a job that says done makes no box ready, a parcel in the record does."""
+    from make.handing import QUICK
+
+    from takeup.tasks.pack import pack
+
+    box, at = finished, "2031-03-04T14:31:00.000+00:00"
     with desk.lab.writing() as db:
-        ended = "2031-03-04T14:31:00.000+00:00"
-        add(db, JOB, kind="pack", box_id=box["id"], state="done", ended_at=ended, by="", made_at=ended)
-        change(db, BOX, box["id"], None, originals_in=7, originals_out=6)
+        add(db, JOB, kind="pack", box_id=box["id"], state="done", ended_at=at, by="", made_at=at)
+        change(db, BOX, box["id"], None, originals_in=7, originals_out=6, facts={"drive_free_bytes": 100})
         write_log(db, "lost", "SD card <b>", who="Maren", still_open=True)
     page = maren.look("/today").text
-    assert "packed, not on a drive yet" in page and "7 originals in, 6 out" in page and "SD card &lt;b&gt;" in page
+    assert "packed, not on a drive yet" not in page and "7 originals in, 6 out" in page
+    assert "SD card &lt;b&gt;" in page and "drive too small: " in page  # two finished files are longer than 100 bytes
     with desk.lab.writing() as db:
-        add(db, JOB, kind="deliver", box_id=box["id"], state="done", ended_at=ended, by="", made_at=ended)
-    assert re.search(r"drive read back \d\d:31", maren.look("/today").text)
+        change(db, BOX, box["id"], None, facts={"drive_free_bytes": 10**12})
+    assert "drive too small" not in maren.look("/today").text
+    pack(box["path"], QUICK)
+    assert "packed, not on a drive yet" in maren.look("/today").text
+    record = look_into(box["path"], QUICK).record
+    packed = record.facts("packed")[-1].facts
+    facts = {"manifest_sha256": packed["manifest_sha256"], "receipt": "receipts/x.json", "captures": []}
+    record.append("delivered", facts, key="x")
+    assert re.search(r"drive read back \d\d:\d\d", maren.look("/today").text)
+    with desk.lab.writing() as db:
+        add(db, JOB, kind="deliver", box_id=box["id"], state="stopped", ended_at=at, by="", made_at=at)
+    assert "the copying stopped" in maren.look("/today").text
     with desk.lab.writing() as db:
         change(db, BOX, box["id"], None, closed_at=now(), originals_out=7)
     assert "drive read back" not in maren.look("/today").text

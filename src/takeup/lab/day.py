@@ -51,7 +51,6 @@ def day_of(db: sa.Connection, day: str, at: dt.datetime | None = None) -> dict[s
         "stations": places,
         "visits": visits,
         "asked": questions(db),
-        "ready": ready(db),
         "left": left_behind(db),
         "good": good_captures(db, date),
     }
@@ -99,20 +98,16 @@ def questions(db: sa.Connection) -> list[dict[str, Any]]:
     return sorted(found, key=lambda row: (row["kind"] != "bell", row["verdict"] != "redo"))
 
 
-def ready(db: sa.Connection) -> list[dict[str, Any]]:
-    """Boxes not yet closed whose parcel is packed or read back: ``how`` is ``read-back``, ``packed`` or ``stopped``."""
-    words = {("deliver", "done"): "read-back", ("pack", "done"): "packed", ("deliver", "stopped"): "stopped"}
+def copying_stopped(db: sa.Connection) -> dict[int, str]:
+    """Boxes not yet closed whose last copying to a drive stopped, and when. All else of it stands in their records."""
     asked = (
-        sa.select(JOB.c.kind, JOB.c.state, JOB.c.ended_at, JOB.c.answer, BOX.c.number, BOX.c.title)
+        sa.select(JOB.c.state, JOB.c.ended_at, JOB.c.box_id)
         .join(BOX, BOX.c.id == JOB.c.box_id)
-        .where(BOX.c.closed_at.is_(None), JOB.c.kind.in_(("pack", "deliver")))
+        .where(BOX.c.closed_at.is_(None), JOB.c.kind == "deliver")
         .order_by(JOB.c.id)
     )
-    found: dict[str, dict[str, Any]] = {}
-    for row in db.execute(asked).mappings():
-        if how := words.get((row["kind"], row["state"])):
-            found[row["number"]] = dict(row) | {"how": how}
-    return list(found.values())
+    last = {row["box_id"]: row for row in db.execute(asked).mappings()}
+    return {box_id: row["ended_at"] or "" for box_id, row in last.items() if row["state"] == "stopped"}
 
 
 def left_behind(db: sa.Connection) -> dict[str, Any]:

@@ -77,10 +77,13 @@ def _handed(box: Any, fact: Any) -> Handed:
 
 def needed_bytes(folder: Path, settings: Settings, stands: OnItsWay) -> int | None:
     """Room a drive must have: the parcel's, else what is finished, else what is planned; None: nobody knows yet."""
-    if stands.packed:
-        return int(stands.packed["bytes"])
-    if stands.made_bytes:
-        return stands.made_bytes
+    return room_needed(folder, settings, int(stands.packed["bytes"]) if stands.packed else 0, stands.made_bytes)
+
+
+def room_needed(folder: Path, settings: Settings, packed_bytes: int, made_bytes: int) -> int | None:
+    """The same from the figures: 0 where nothing is packed, or made."""
+    if packed_bytes or made_bytes:
+        return packed_bytes or made_bytes
     try:
         return plan_answer(plan(folder, settings), "en")["drive"]["bytes"] or None
     except TakeupError:
@@ -98,4 +101,4 @@ def receipt_facts(folder: Path, settings: Settings, name: str) -> dict[str, Any]
     return None
 
 
-__all__ = ["Handed", "OnItsWay", "needed_bytes", "on_its_way", "readable", "receipt_facts"]
+__all__ = ["Handed", "OnItsWay", "needed_bytes", "on_its_way", "readable", "receipt_facts", "room_needed"]

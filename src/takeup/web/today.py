@@ -7,13 +7,15 @@ from collections import Counter
 from typing import Any
 
 from takeup.lab.asked import answer
-from takeup.lab.day import day_of, questions
+from takeup.lab.boxes import open_boxes
+from takeup.lab.day import copying_stopped, day_of, questions
 from takeup.lab.hours import here, zone_of
 from takeup.lab.live import note_event
 from takeup.lab.port import one
 from takeup.lab.schema import ASKED
 from takeup.lab.waiting import count_waiting
 from takeup.tables.loader import load_rows
+from takeup.tasks.box_home import home_of
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
 from takeup.web.booking_words import page_words, station_name
 from takeup.web.pages import form, page
@@ -32,6 +34,7 @@ def today(ask: Ask) -> Answer:
         day = _day(ask.given.get("day", ""), now)
         facts = day_of(db, day.isoformat())
         waits = count_waiting(db)
+        boxes, stopped = open_boxes(db), copying_stopped(db)
     near = {"before": (day - dt.timedelta(days=1)).isoformat(), "after": (day + dt.timedelta(days=1)).isoformat()}
     eyes = eyes_of(ask, facts["asked"])
     return Shown(
@@ -42,6 +45,7 @@ def today(ask: Ask) -> Answer:
         | _chart(facts)
         | {
             "minute": minute,
+            "ready": ready_of(ask, boxes, stopped),
             "eyes": eyes[:EYES_MOST],
             "more_eyes": len(eyes) - EYES_MOST,
             "door": _door(facts) if day == now else [],
@@ -51,6 +55,25 @@ def today(ask: Ask) -> Answer:
             "late_step": load_rows().value("booking.no_show.after_minutes"),
         },
     )
+
+
+def ready_of(ask: Ask, boxes: list[dict[str, Any]], stopped: dict[int, str]) -> list[dict[str, Any]]:
+    """Boxes that can go home, or could but for the drive: by each box's own record, what went wrong first."""
+    found = []
+    for box in boxes:
+        home = home_of(ask.desk.boxes / box["folder"], ask.desk.settings)
+        free = box["facts"].get("drive_free_bytes")
+        how = home.how
+        if stopped.get(box["id"], "") > home.at or (box["id"] in stopped and home.how != "read-back"):
+            how = "stopped"
+        elif free is not None and home.needed_bytes and home.needed_bytes > free and home.how != "read-back":
+            how = "too-small"
+        if how:
+            found.append(
+                {"number": box["number"], "how": how, "ended_at": home.at, "needed": home.needed_bytes, "free": free}
+            )
+    order = ("stopped", "too-small", "read-back", "packed")
+    return sorted(found, key=lambda one: order.index(one["how"]))
 
 
 def _day(text: str, now: dt.date) -> dt.date:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from takeup.lab.port import one
 from takeup.lab.schema import BOX
 from takeup.settings import Settings
 from takeup.tables.loader import load_rows
@@ -25,4 +26,6 @@ def after(db: Any, job: dict[str, Any], answer: dict[str, Any]) -> None:
     said = answer["en"]
     told = f"{said['drive']}: {said['verdict']}"
     if job["box_id"]:
-        db.execute(BOX.update().where(BOX.c.id == job["box_id"]).values(drive=told))
+        row = one(db, BOX, BOX.c.id == job["box_id"])
+        facts = (row["facts"] if row else {}) | {"drive_free_bytes": said.get("free_bytes")}
+        db.execute(BOX.update().where(BOX.c.id == job["box_id"]).values(drive=told, facts=facts))
