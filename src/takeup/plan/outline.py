@@ -7,7 +7,7 @@ keeps one beside its check and tells it to a desk that was away; the desk keeps 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeGuard
 
 COLUMNS = 480
 STEP_S = 0.5  # of the first columns
@@ -83,5 +83,5 @@ def loudest(levels: Any) -> float | None:
     return max((float(one) for one in found if _is_number(one)), default=None)
 
 
-def _is_number(value: Any) -> bool:
+def _is_number(value: Any) -> TypeGuard[float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and value == value  # noqa: PLR0124

@@ -27,29 +27,46 @@ class Home:
 
     how: How = ""
     at: str = ""
-    needed_bytes: int | None = None  # of a drive; None: nobody knows yet
 
 
 def home_of(folder: Path, settings: Settings) -> Home:
     """What a box's record says; nothing while it has none or cannot be read just now."""
     try:
-        state = (folder / FILE_NAME).stat()
-        return _read(folder, settings, state.st_mtime_ns, state.st_size)
+        return _home(folder, settings, *_state(folder))
     except (OSError, TakeupError):
         return Home()
 
 
+def room_for(folder: Path, settings: Settings) -> int | None:
+    """Room that a drive for this box must have [bytes]: the parcel's, else what is made, else planned."""
+    try:
+        return _room(folder, settings, *_state(folder))
+    except (OSError, TakeupError):
+        return None
+
+
+def _state(folder: Path) -> tuple[int, int]:
+    """What changes with every fact that the record takes in."""
+    state = (folder / FILE_NAME).stat()
+    return state.st_mtime_ns, state.st_size
+
+
 @lru_cache(maxsize=REMEMBERED)
-def _read(folder: Path, settings: Settings, _modified_ns: int, _size: int) -> Home:
+def _home(folder: Path, settings: Settings, _modified_ns: int, _size: int) -> Home:
+    record = look_into(folder, settings).record
+    if not record.facts("packed"):  # most boxes of a lab: nothing more of them needs to be read
+        return Home()
     _, standing = box_show(folder, settings)
     captured = [item.done for item in standing.items if item.captures]
-    how: How = ""
-    if captured and all(done["packed"] for done in captured):
-        how = "read-back" if all(done["delivered"] for done in captured) else "packed"
-    what = {"packed": "packed", "read-back": "delivered"}.get(how)
+    if not captured or not all(done["packed"] for done in captured):
+        return Home()
+    home = all(done["delivered"] for done in captured)
+    return Home(how="read-back" if home else "packed", at=record.facts("delivered" if home else "packed")[-1].at)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _room(folder: Path, settings: Settings, _modified_ns: int, _size: int) -> int | None:
     record = look_into(folder, settings).record
-    facts = record.facts(what) if what else []
     made = sum(fact.facts["bytes"] for fact in record.latest("made") if not fact.facts.get("gone"))
-    packed = int(facts[-1].facts["bytes"]) if how == "packed" and facts else 0
-    needed = None if how == "read-back" else room_needed(folder, settings, packed, made)
-    return Home(how=how, at=facts[-1].at if facts else "", needed_bytes=needed)
+    packed = record.facts("packed") if _home(folder, settings, _modified_ns, _size).how else []
+    return room_needed(folder, settings, int(packed[-1].facts["bytes"]) if packed else 0, made)

@@ -15,7 +15,7 @@ from takeup.lab.port import one
 from takeup.lab.schema import ASKED
 from takeup.lab.waiting import count_waiting
 from takeup.tables.loader import load_rows
-from takeup.tasks.box_home import home_of
+from takeup.tasks.box_home import home_of, room_for
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
 from takeup.web.booking_words import page_words, station_name
 from takeup.web.pages import form, page
@@ -61,17 +61,17 @@ def ready_of(ask: Ask, boxes: list[dict[str, Any]], stopped: dict[int, str]) -> 
     """Boxes that can go home, or could but for the drive: by each box's own record, what went wrong first."""
     found = []
     for box in boxes:
-        home = home_of(ask.desk.boxes / box["folder"], ask.desk.settings)
+        folder = ask.desk.boxes / box["folder"]
+        home, how, needed = home_of(folder, ask.desk.settings), "", None
         free = box["facts"].get("drive_free_bytes")
-        how = home.how
-        if stopped.get(box["id"], "") > home.at or (box["id"] in stopped and home.how != "read-back"):
+        if free is not None:
+            needed = room_for(folder, ask.desk.settings)
+        if box["id"] in stopped and (home.how != "read-back" or stopped[box["id"]] > home.at):
             how = "stopped"
-        elif free is not None and home.needed_bytes and home.needed_bytes > free and home.how != "read-back":
+        elif home.how != "read-back" and free is not None and (needed or 0) > free:
             how = "too-small"
-        if how:
-            found.append(
-                {"number": box["number"], "how": how, "ended_at": home.at, "needed": home.needed_bytes, "free": free}
-            )
+        if how := how or home.how:
+            found.append({"number": box["number"], "how": how, "ended_at": home.at, "needed": needed, "free": free})
     order = ("stopped", "too-small", "read-back", "packed")
     return sorted(found, key=lambda one: order.index(one["how"]))
 
