@@ -17,7 +17,7 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
 
     A dark or bright programme is no fault, nor is super-white: only a pile-up at the last code is.
     """
-    if levels is None or levels.black is None or levels.floor is None:
+    if levels is None or levels.black is None or levels.floor is None or levels.dark is None:
         return []
     found = []
     steep = rows.value("video.levels.pile_steep")
@@ -48,7 +48,8 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
     low, high = rows.value("video.levels.lifted")
     spread = noise if noise is not None else rows.value("video.levels.usual_noise")
     floor = levels.floor + rows.value("video.levels.floor_noises") * spread
-    if low <= floor <= high and levels.black <= high:
+    hard = levels.dark - levels.floor <= rows.value("video.levels.hard_noises") * spread + 0.5
+    if low <= floor <= high and levels.black <= high and hard:
         found.append(
             Finding(
                 name="levels",
@@ -57,7 +58,12 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
                 says="levels.black-lifted",
                 value=round(levels.black, 1),
                 unit="code",
-                rows=("video.levels.lifted", "video.levels.floor_noises", "video.levels.black_code"),
+                rows=(
+                    "video.levels.lifted",
+                    "video.levels.floor_noises",
+                    "video.levels.hard_noises",
+                    "video.levels.black_code",
+                ),
             )
         )
     return found

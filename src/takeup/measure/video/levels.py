@@ -41,6 +41,7 @@ class Levels:
     black: float | None  # 0.5th percentile
     white: float | None  # 99.5th percentile
     floor: float | None  # 0.1st percentile
+    dark: float | None  # 2nd percentile
     beyond_share: float  # luma under 5 or over 246
     low_share: float  # luma at or under the low rail
     high_share: float  # luma at or over the high rail
@@ -149,6 +150,7 @@ def _levels(
             black=None,
             white=None,
             floor=None,
+            dark=None,
             beyond_share=0,
             low_share=0,
             high_share=0,
@@ -164,6 +166,7 @@ def _levels(
         black=percentile(total, 0.5) / unit,
         white=percentile(total, 99.5) / unit,
         floor=percentile(total, 0.1) / unit,
+        dark=percentile(total, 2) / unit,
         beyond_share=float(total[(code < limits[0]) | (code > limits[1])].sum()) / number,
         low_share=float(low) / number,
         high_share=float(high) / number,
