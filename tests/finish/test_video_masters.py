@@ -9,8 +9,8 @@ import pytest
 from make.captures import captured_box, put_capture, report_of, write_tape
 
 from takeup.errors import CopyDiffers
-from takeup.media.moving_prove import prove, read_held
-from takeup.media.moving_write import PictureTruth, write_ffv1
+from takeup.media.moving_prove import prove, prove_packets, read_held
+from takeup.media.moving_write import PictureTruth, rewrap, write_ffv1
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tasks.finish import finish_box
@@ -120,6 +120,19 @@ def test_lossless_capture_in_another_container_keeps_its_packets(tmp_path):
             return [bytes(packet) for packet in container.demux(video=0) if packet.size]
 
     assert made.made.path.suffix == ".mkv" and packets(made.made.path) == packets(capture)
+
+
+def test_packets_of_another_capture_are_no_proof(tmp_path):
+    """Re-wrapped packets are compared one by one: another picture, a missing one, another sound are all noticed."""
+    tape = {"codec": "ffv1", "form": "yuv422p", "pictures": 3, "lines": 96}
+    capture = write_tape(tmp_path / "t.avi", **tape)
+    rewrap(capture, tmp_path / "same.mkv", container="matroska", metadata={})
+    assert prove_packets(capture, tmp_path / "same.mkv", lambda _: None).pictures == 3
+    for name, other in {"seed": {"seed": 9}, "count": {"pictures": 2}, "sound": {"tone": False}}.items():
+        rewrap(write_tape(tmp_path / "o.avi", **(tape | other)), tmp_path / f"{name}.mkv", container="matroska")
+        with pytest.raises(CopyDiffers) as caught:
+            prove_packets(capture, tmp_path / f"{name}.mkv", lambda _: None)
+        assert caught.value.key == ("finish.sound-differs" if name == "sound" else "finish.pictures-differ")
 
 
 def test_gap_in_time_stays_a_gap(tmp_path):

@@ -10,6 +10,7 @@ import pytest
 from make.captures import captured_box, put_capture, report_of, tape_frame, woven, write_tape
 from PIL import Image
 
+from takeup.media.mp4_edit import write_mp4_tags
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tasks.finish import finish_box
@@ -220,6 +221,15 @@ def test_copy_has_title_and_poster_where_players_look(copies):
     assert struct.unpack_from(">I", found["covr"])[0] == 13
     with Image.open(io.BytesIO(found["covr"][8:])) as poster:
         assert poster.format == "JPEG" and poster.size == (640, 470)  # 640 x 576 / 785.45 = 469.3, even
+
+
+def test_poster_stays_when_words_are_written_later(copies, tmp_path):
+    write_mp4_tags(copies[576], tmp_path / "t.mp4", {"\xa9nam": "Another day"})
+    found = []
+    for path in (copies[576], tmp_path / "t.mp4"):
+        items = box(path.read_bytes(), "moov", "udta", "meta")[4:]
+        found.append({name: box(body, "data")[8:] for name, body in boxes(box(items, "ilst"))})
+    assert found[0]["covr"] == found[1]["covr"] and found[1]["\xa9nam"].decode() == "Another day"
 
 
 def test_colour_that_the_capture_states_is_kept(tmp_path):
