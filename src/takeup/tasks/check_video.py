@@ -61,6 +61,7 @@ class _Check:
         limits = {name: rows.section(f"video.{name}") for name in SECTIONS}
         if stream.lossy:
             limits["levels"] = limits["levels"] | {"rails": limits["levels"]["lossy_rails"]}
+            limits["sampled"] = limits["sampled"] | {"lossy": True}
         self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
         self.running = Running(float(1 / self.rate), gap=limits["kind"]["gap_pictures"])
         self.stills = Stills(asked.stills, stream, rows)

@@ -1,54 +1,105 @@
-"""Head switching: how many of a field's last lines are bent or torn, where the player changes from head to head."""
+"""Head switching: how many of a field's last lines are bent or torn, where the player changes from head to head.
+
+Each of a field's last lines begins either where the lines above the zone begin or elsewhere. A dark line does not show
+where it begins, a noisy one shows it badly; so each line's place is judged over all pictures looked at, both fields
+together. A bend at the top of the picture (skew) is not looked at.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import cv2
 import numpy as np
 
 EDGE_PX = 64  # where the left edge of the picture may lie
 LOOK_LINES = 24  # of a field, from the bottom
+BODY_LINES = 60  # above those: where the picture begins
+STEEP_PX = 4  # so soon a line that shows its beginning has doubled what tells it from blanking
+ABOVE_LINES = 4
+LEAST_BODY = 12  # lines of the body that must show where the picture begins
+SETTLED = 1  # straight lines between bent ones
+LEAST = 0.25  # of the looks at a line must have shown its edge
 
 
-def head_switch_lines(luma: np.ndarray, bits: int, *, bent_px: float, least_step: float) -> int | None:
-    """Lines of one field, counted from the bottom, whose left edge lies away from that of the others.
+@dataclass(frozen=True, slots=True)
+class Looks:
+    """State: for each of the last lines of a field, from the bottom, how often it was bent and how often straight."""
+
+    bent: np.ndarray
+    straight: np.ndarray
+    fields: int = 0
+
+
+def begin() -> Looks:
+    return Looks(np.zeros(LOOK_LINES, int), np.zeros(LOOK_LINES, int))
+
+
+def step(state: Looks, luma: np.ndarray, bits: int, *, bent_px: float, least_step: float) -> Looks:
+    """Look at one picture's two fields.
 
     Parameters
     ----------
     luma : ndarray, shape (rows, columns)
         as it lies in the file
     bent_px : float
-        A line is bent when its edge is this far from the field's median [px].
+        A line is bent when it begins this far from where those above begin [px].
     least_step : float
         The picture must rise this far over its blanking to have an edge at all [8-bit codes].
-
-    Returns
-    -------
-    int or None
-        None where the left edge does not show.
     """
     unit = 2.0 ** (bits - 8)
-    found = [_field(luma[parity::2, :EDGE_PX].astype(np.float32) / unit, bent_px, least_step) for parity in (0, 1)]
-    known = [number for number in found if number is not None]
-    return max(known) if known else None
+    bent, straight, number = state.bent.copy(), state.straight.copy(), state.fields
+    for parity in (0, 1):
+        lines = luma[parity::2, :EDGE_PX][-LOOK_LINES - BODY_LINES :].astype(np.float32) / unit
+        if len(lines) < 2 * LOOK_LINES:
+            continue
+        begins = _begins(lines, least_step)
+        body, last = begins[:-LOOK_LINES], begins[-LOOK_LINES:][::-1]
+        known = np.isfinite(body)
+        if known.sum() < LEAST_BODY:
+            continue
+        low, middle, high = np.percentile(body[known], [20, 50, 80])
+        if middle < 1.5 or high - low > 2 * bent_px:
+            continue
+        far = np.abs(last - middle) > bent_px + (high - low) / 2
+        bent += far & np.isfinite(last)
+        straight += ~far & np.isfinite(last)
+        number += 1
+    return Looks(bent, straight, number)
 
 
-def _field(lines: np.ndarray, bent_px: float, least_step: float) -> int | None:
-    soft = (lines[:, :-2] + lines[:, 1:-1] + lines[:, 2:]) / 3
-    base = float(np.median(soft[:, :3]))
-    over = soft > base + least_step / 2
-    clear = soft.max(axis=1) > base + least_step
-    first = np.where(over.any(axis=1), over.argmax(axis=1), EDGE_PX).astype(float)
-    body = first[:-LOOK_LINES][clear[:-LOOK_LINES]]
-    if len(body) < len(lines) // 3 or base > 48:
+def finish(state: Looks) -> int | None:
+    """Lines of one field, counted from the bottom; None where the left edge does not show."""
+    looks = state.bent + state.straight
+    shown = looks >= max(1, LEAST * state.fields)
+    if not state.fields or shown.mean() < 0.5:
         return None
-    middle = float(np.median(body))
-    spread = float(np.median(np.abs(body - middle)))
-    if middle < 1 or spread > bent_px or clear[-LOOK_LINES:].mean() < 0.7:
-        return None
-    bent = np.abs(first[-LOOK_LINES:] - middle) > bent_px + 2 * spread
-    at = np.flatnonzero(bent[::-1])
+    bent = shown & (state.bent > 0.5 * looks)
     number = 0
-    for place in at.tolist():  # from the bottom up; one straight line between bent ones is still the zone
-        if place - number > 1:
+    for place in np.flatnonzero(bent).tolist():  # from the bottom up; the zone's last lines may have settled again
+        if shown[number:place].sum() > SETTLED:
             break
         number = place + 1
-    return number if number < LOOK_LINES else None
+    above = slice(number, number + ABOVE_LINES)  # that the zone ends must show
+    ends = shown[above].sum() >= ABOVE_LINES - 1 and not bent[above].any()
+    return number if number < LOOK_LINES - ABOVE_LINES and ends else None
+
+
+def _begins(lines: np.ndarray, least_step: float) -> np.ndarray:
+    """Where each line leaves its blanking, to a part of a pixel; not a number where it does not show."""
+    soft = cv2.blur(lines, (3, 1))
+    over = soft - float(np.median(soft[:, :3]))
+    rough = 1.4826 * float(np.median(np.abs(over[:, :3])))
+    least = max(least_step / 2, 3 * rough)
+    rises = over > least
+    first = rises.argmax(axis=1)
+    before = np.maximum(first - 1, 0)
+    row = np.arange(len(lines))
+    step = over[row, first] - over[row, before]
+    part = np.where(first > 0, (least - over[row, before]) / np.maximum(step, 1e-3), 0)
+    soon = over[row, np.minimum(first + STEEP_PX, over.shape[1] - 1)]
+    torn = np.abs(over[:, :6]).max(axis=1) >= 2 * least  # noise or picture where blanking should be
+    shows = rises.any(axis=1) & (
+        (soon >= 2 * least) | torn
+    )  # a dark line leaves its blanking slowly: nobody can say where
+    return np.where(torn, -float(EDGE_PX), np.where(shows, before + np.clip(part, 0, 1), np.nan))

@@ -48,7 +48,7 @@ class Lines:
         torn = self._band(both, planes[1:3], number)
         self.two, found = dropouts.step(self.two, both, planes[1:3], self.bits, self.limits["dropout"], torn=torn)
         self.streaks += [(number - 1, streak) for streak in found]
-        self.samples = sampled.step(self.samples, planes, self.bits, self.limits["sampled"])
+        self.samples = sampled.step(self.samples, planes, self.bits, self.limits)
         self.looked = self.looked or self.two.here is not None
         self.seen += 1
 
@@ -72,8 +72,9 @@ class Lines:
         return torn
 
     def finish(self) -> Found:
+        lossless = not self.limits["sampled"].get("lossy", False)
         return Found(
-            sampled=sampled.finish(self.samples, self.limits["sampled"]),
+            sampled=sampled.finish(self.samples, self.limits["sampled"], lossless=lossless),
             streaks=tuple(self.streaks),
             bands=tuple(self.bands),
             looked=self.looked,

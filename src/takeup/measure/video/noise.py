@@ -1,8 +1,10 @@
 """Noise of the picture: the RMS of luma on even areas, told as a distance to full white.
 
-Tape noise is independent from line to line, along a line it is not. So it is read from the vertical second difference
-within one field (variance 6 s^2), and only where a smoothed picture is even: the choice of places looks at block means,
-the noise at what is left between them, so that choosing even places does not choose quiet ones.
+Tape noise is independent from line to line and from picture to picture, along a line it is not. So it is read twice:
+from the vertical second difference within one field (variance 6 s^2) where a smoothed picture is even, and from the
+difference to the picture before (variance 2 s^2) where a smoothed picture stands still. The choice of places looks at
+block means, the noise at what is left between them, so that choosing even places does not choose quiet ones. Texture
+and movement only ever add, so the smaller of both counts. Where the places' noise differs too much, it is texture.
 """
 
 from __future__ import annotations
@@ -17,26 +19,80 @@ EVEN_SHARE = 0.06  # the most even blocks of a picture
 UNEVEN = 5.0  # quarters of an even block differ by no more than this, and by what noise explains [8-bit codes]
 
 
-def noise_codes(luma: np.ndarray, bits: int) -> float | None:
-    """RMS noise of one picture [8-bit codes]; None when it is too small to hold enough blocks.
+STILL = 0.35  # means of a still block's quarters differ from the picture before by no more of its noise than this ...
+STILL_CODES = 0.4  # ... and this [8-bit codes]
+DOUBTFUL = 3.0  # from here on it is asked whether it is noise at all [8-bit codes]
+AGAIN = 0.6  # correlation of an even place with where it was before: noise 0.4
+ALIKE = 2.5  # quarters of the places' powers lie no further apart than this, where it is noise
+
+
+def noise_codes(luma: np.ndarray, bits: int, before: np.ndarray | None = None) -> float | None:
+    """RMS noise of one picture [8-bit codes]; None when it has not enough even or still places.
 
     Parameters
     ----------
     luma : ndarray, shape (rows, columns)
         as it lies in the file
+    before : ndarray, optional
+        Luma of the picture before; only where every picture is coded for itself, and with tape noise of its own.
     """
     unit = 2.0 ** (bits - 8)
     part = inner(luma)
-    found = [_field(part[parity::2].astype(np.float32) / unit) for parity in (0, 1)]
-    powers = np.concatenate(found)
-    return float(np.sqrt(np.median(powers))) if len(powers) >= 6 else None
+    even = [_field(part[p::2].astype(np.float32) / unit) for p in (0, 1)]
+    found = [_settled(np.concatenate([powers for powers, _ in even]))]
+    if before is not None and before.shape == luma.shape:
+        other = inner(before)
+        apart = [(part[p::2].astype(np.float32) - other[p::2]) / unit for p in (0, 1)]
+        found.append(_settled(np.concatenate([_still(lines) for lines in apart])))
+    known = [power for power in found if power is not None]
+    if not known:
+        return None
+    codes = float(np.sqrt(min(known)))
+    doubtful = codes > DOUBTFUL and before is not None and before.shape == luma.shape
+    return None if doubtful and _is_texture(part[::2], inner(before)[::2], even[0][1]) else codes  # type: ignore[arg-type]
 
 
-def _field(lines: np.ndarray) -> np.ndarray:
-    """Noise power of the most even blocks of a field."""
-    rows, columns = lines.shape[0] // LINES, lines.shape[1] // COLUMNS
+def _is_texture(lines: np.ndarray, other: np.ndarray, places: np.ndarray) -> bool:
+    """Whether the fine detail of most even places stands in the picture before as well, as no noise does."""
+    again = []
+    for row, column in places[:: max(1, len(places) // 9)].tolist():
+        top, left = row * LINES, column * COLUMNS
+        window = other[max(0, top - 8) : top + LINES + 8, max(0, left - 32) : left + COLUMNS + 32]
+        patch, window = _detail(lines[top : top + LINES, left : left + COLUMNS]), _detail(window)
+        again.append(float(cv2.matchTemplate(window, patch, cv2.TM_CCOEFF_NORMED).max()) >= AGAIN)
+    return sum(again) > len(again) / 2
+
+
+def _detail(lines: np.ndarray) -> np.ndarray:
+    lines = lines.astype(np.float32)
+    return lines[2:] - 2 * lines[1:-1] + lines[:-2]
+
+
+def _settled(powers: np.ndarray) -> float | None:
+    """The middle of powers that are alike; None where they are few or spread as those of texture do."""
+    if len(powers) < 6:
+        return None
+    low, middle, high = np.percentile(powers, [25, 50, 75])
+    return float(middle) if high <= ALIKE * max(low, 1e-3) else None
+
+
+def _still(apart: np.ndarray) -> np.ndarray:
+    """Noise power of the blocks of a field that stand still, from its difference to the one before."""
+    rows, columns = apart.shape[0] // LINES, apart.shape[1] // COLUMNS
     if rows < 3 or columns < 3:
         return np.zeros(0)
+    apart = apart[: rows * LINES, : columns * COLUMNS]
+    quarters = cv2.resize(apart, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA)
+    power = cv2.resize(np.square(apart), (columns, rows), interpolation=cv2.INTER_AREA) / 2
+    moved = np.abs(quarters).reshape(rows, 2, columns, 2).max(axis=(1, 3))
+    return power[(moved <= STILL_CODES + STILL * np.sqrt(power)) & (power > 0.005)]
+
+
+def _field(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Noise power of the most even blocks of a field, and where they are (row, column of blocks)."""
+    rows, columns = lines.shape[0] // LINES, lines.shape[1] // COLUMNS
+    if rows < 3 or columns < 3:
+        return np.zeros(0), np.zeros((0, 2), int)
     lines = lines[: rows * LINES, : columns * COLUMNS]
     small = cv2.resize(lines, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA)
     parts = small.reshape(rows, 2, columns, 2)
@@ -61,4 +117,5 @@ def _field(lines: np.ndarray) -> np.ndarray:
     number = max(4, int(EVEN_SHARE * usable.sum()))
     chosen = order[: min(number, int(usable.sum()))]
     power, uneven = power.ravel()[chosen], uneven.ravel()[chosen]
-    return power[uneven <= UNEVEN + 0.2 * np.minimum(np.sqrt(power), 15.0)]
+    kept = uneven <= UNEVEN + 0.2 * np.minimum(np.sqrt(power), 15.0)
+    return power[kept], np.stack([chosen[kept] // columns, chosen[kept] % columns], axis=1)

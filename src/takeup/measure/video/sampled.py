@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
-from takeup.measure.video import chroma
-from takeup.measure.video.headswitch import head_switch_lines
+from takeup.measure.video import chroma, half_height, headswitch
+from takeup.measure.video.half_height import Half
 from takeup.measure.video.jitter import line_jitter
 from takeup.measure.video.noise import noise_codes
-
-Half = Literal["doubled", "interpolated", "blended"]
-"""How a picture lost half its height: each line twice, every other one made from its neighbours, both fields mixed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +21,10 @@ class Samples:
     pictures: int = 0  # recorded ones seen
     noise: tuple[float, ...] = ()
     jitter: tuple[float, ...] = ()
-    switching: tuple[int, ...] = ()
-    lags: chroma.Lags = chroma.Lags(np.zeros(2 * chroma.FARTHEST_PX + 1))
+    switching: headswitch.Looks = field(default_factory=headswitch.begin)
+    lags: chroma.Lags = field(default_factory=chroma.begin)
+    halves: half_height.Halves = field(default_factory=half_height.begin)
+    before: np.ndarray | None = None  # luma of the picture before one whose noise is read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,35 +53,39 @@ def begin() -> Samples:
     return Samples()
 
 
-def step(state: Samples, planes: tuple[np.ndarray, ...], bits: int, limits: Mapping[str, Any]) -> Samples:
+def step(state: Samples, planes: tuple[np.ndarray, ...], bits: int, limits: Mapping[str, Mapping[str, Any]]) -> Samples:
     """Take one recorded picture; measure it when it is its turn.
 
     Parameters
     ----------
     limits : mapping
-        rows of ``video.sampled``
+        sections of the video table by name, here ``sampled`` (and in it ``lossy`` of a lossy file) and ``half_height``
     """
-    number = state.pictures
-    noise, jitter, switching, lags = state.noise, state.jitter, state.switching, state.lags
+    number, rows = state.pictures, limits["sampled"]
+    noise, jitter, switching, lags, halves = state.noise, state.jitter, state.switching, state.lags, state.halves
     if _is_due(number, 2):
-        found = noise_codes(planes[0], bits)
+        found = noise_codes(planes[0], bits, state.before)
         noise += (found,) if found is not None else ()
-        lines = head_switch_lines(planes[0], bits, bent_px=limits["bent_px"], least_step=limits["least_step"])
-        switching += (lines,) if lines is not None else ()
+        switching = headswitch.step(switching, planes[0], bits, bent_px=rows["bent_px"], least_step=rows["least_step"])
     if _is_due(number, 4):
         turn = number // OFTEN  # fields and halves take turns
         shaken = line_jitter(
             planes[0],
             bits,
             turn % 2,
-            sharp_enough=limits["sharp_enough_px"],
-            least_lines=int(limits["least_lines"]),
+            sharp_enough=rows["sharp_enough_px"],
+            least_lines=int(rows["least_lines"]),
             low=turn // 2 % 2 == 1,
         )
         jitter += (shaken.square_px,) if shaken.square_px is not None else ()
-    if _is_due(number, 6):
-        lags = chroma.step(lags, planes, bits)
-    return Samples(number + 1, noise, jitter, switching, lags)
+    if _is_due(number, 5):
+        half = limits["half_height"]
+        halves = half_height.step(halves, planes[0], bits, alike=half["alike"], joined=half["joined"])
+    if _is_due(number, 6) and (number < OFTEN_UNTIL or number // SELDOM % 2):
+        lags = chroma.step(lags, planes, bits, number // OFTEN % 2)
+    # a lossy coder takes a still picture's noise over from the one before
+    before = planes[0] if _is_due(number, 1) and not rows.get("lossy") else None
+    return Samples(number + 1, noise, jitter, switching, lags, halves, before)
 
 
 def _is_due(number: int, turn: int) -> bool:
@@ -90,13 +93,24 @@ def _is_due(number: int, turn: int) -> bool:
     return number % every == turn
 
 
-def finish(state: Samples, limits: Mapping[str, Any]) -> Sampled:
-    """Medians; of noise the lower quarter, for texture only ever adds."""
+def finish(state: Samples, limits: Mapping[str, Any], *, lossless: bool) -> Sampled:
+    """Middles; of noise the lower quarter, for texture only ever adds.
+
+    Parameters
+    ----------
+    limits : mapping
+        rows of ``video.sampled``
+    lossless : bool
+        whether the file keeps every picture as it came
+    """
+    delay = chroma.finish(state.lags, least_places=int(limits["least_places"]), sure_px=limits["sure_px"])
     return Sampled(
         noise_codes=float(np.percentile(state.noise, 25)) if state.noise else None,
         jitter_px=float(np.sqrt(max(0.0, _middle(state.jitter)))) if state.jitter else None,
-        colour_delay_px=chroma.finish(state.lags, least_likeness=limits["least_likeness"]).delay_px,
-        head_switch_lines=int(np.median(state.switching)) if state.switching else None,
+        colour_delay_px=delay.delay_px,
+        colour_down_lines=delay.down_lines,
+        head_switch_lines=headswitch.finish(state.switching),
+        half_height=half_height.finish(state.halves, lossless=lossless),
     )
 
 

@@ -1,0 +1,111 @@
+"""Whether a picture has only half its height: a field thrown away or both mixed, by the capture program.
+
+Lines that come in equal pairs, and lines that are the mean of their neighbours, are told by how much closer they lie
+than others. Mixed fields are told from tape noise: two fields were played at two times and share none, so lines beside
+each other in the picture have noise of their own. After mixing or scaling they share it. Texture makes lines alike too,
+but not everywhere; so a picture is called mixed only where nearly all of its evenest places agree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+
+from takeup.measure.video.glance import inner
+
+Half = Literal["doubled", "interpolated", "blended"]
+"""How a picture lost half its height: each line twice, every other one made from its neighbours, both fields mixed."""
+
+LINES, COLUMNS = 16, 32  # of a place, in the picture
+PLACES = 24  # the evenest ones
+LEAST_NOISE, MOST_NOISE = 0.6, 6.0  # less or more is no tape noise that could be shared [8-bit codes]
+TAPE_LINES = (480, 486, 576)  # other heights are no tape's own: nothing can have been halved
+ENOUGH, MOST = 3, 0.8  # pictures that must say so, and share of those looked at
+
+
+@dataclass(frozen=True, slots=True)
+class Halves:
+    """State: how many pictures were looked at, and what they said."""
+
+    pictures: int = 0
+    doubled: int = 0
+    interpolated: int = 0
+    noisy: int = 0  # with noise enough to tell
+    blended: int = 0
+
+
+def begin() -> Halves:
+    return Halves()
+
+
+def step(state: Halves, luma: np.ndarray, bits: int, *, alike: float, joined: float) -> Halves:
+    """Look at one picture.
+
+    Parameters
+    ----------
+    luma : ndarray, shape (rows, columns)
+        as it lies in the file
+    alike : float
+        Lines of a pair lie this much closer than others, as a ratio.
+    joined : float
+        Lines beside each other share their noise when they lie so much closer than those two apart, as a ratio.
+    """
+    if luma.shape[0] not in TAPE_LINES:
+        return state
+    part = inner(luma)
+    part = (part[: len(part) // 2 * 2].astype(np.float32)) / 2.0 ** (bits - 8)
+    steps = [float(cv2.mean(cv2.absdiff(part[a:-2:2], part[a + 1 : len(part) - 1 : 2]))[0]) for a in (0, 1)]
+    bends = [_bend(part, parity) for parity in (0, 1)]
+    doubled = min(steps) < alike * max(steps) and max(steps) > 0.5
+    interpolated = not doubled and min(bends) < alike * max(bends) and max(bends) > 0.5
+    noise, ratio = _shared(part)
+    noisy = LEAST_NOISE <= noise <= MOST_NOISE
+    return Halves(
+        state.pictures + 1,
+        state.doubled + doubled,
+        state.interpolated + interpolated,
+        state.noisy + noisy,
+        state.blended + (noisy and ratio <= joined),
+    )
+
+
+def finish(state: Halves, *, lossless: bool) -> Half | None:
+    """What nearly all pictures said; mixed fields only where no coding could have joined their noise."""
+    if state.pictures < ENOUGH:
+        return None
+    if state.doubled >= MOST * state.pictures:
+        return "doubled"
+    if state.interpolated >= MOST * state.pictures:
+        return "interpolated"
+    if lossless and state.noisy >= ENOUGH and state.blended >= MOST * state.noisy:
+        return "blended"
+    return None
+
+
+def _bend(part: np.ndarray, parity: int) -> float:
+    """Mean distance of the lines of one parity from the mean of their neighbours."""
+    above, here, below = part[parity:-2:2], part[parity + 1 : -1 : 2], part[parity + 2 :: 2]
+    number = min(len(above), len(here), len(below))
+    return float(np.abs(here[:number] - (above[:number] + below[:number]) / 2).mean())
+
+
+def _shared(part: np.ndarray) -> tuple[float, float]:
+    """Noise of the evenest places, and how much closer lines beside each other lie than those two apart (power)."""
+    rows, columns = len(part) // LINES, part.shape[1] // COLUMNS
+    part = part[: rows * LINES, : columns * COLUMNS]
+    fine = part - cv2.blur(part, (15, 1))  # along the line: what is slower is picture
+    means = cv2.resize(part, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA).reshape(rows, 2, columns, 2)
+    uneven = means.max(axis=(1, 3)) - means.min(axis=(1, 3))
+    middle = means.mean(axis=(1, 3))
+    uneven = np.where((middle > 20) & (middle < 230), uneven, np.inf)
+    chosen = np.argsort(uneven, axis=None)[:PLACES]
+    chosen = chosen[np.isfinite(uneven.ravel()[chosen])]
+    if len(chosen) < PLACES // 2:
+        return 0.0, 0.0
+    places = fine.reshape(rows, LINES, columns, COLUMNS).transpose(0, 2, 1, 3).reshape(-1, LINES, COLUMNS)[chosen]
+    power = np.square(places).mean(axis=(1, 2))
+    one, two = (np.square(places[:, step:] - places[:, :-step]).mean(axis=(1, 2)) + 1e-6 for step in (1, 2))
+    return float(np.sqrt(np.median(power))), float(np.percentile(one / two, 80))
