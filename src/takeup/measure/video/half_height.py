@@ -20,10 +20,11 @@ Half = Literal["doubled", "interpolated", "blended"]
 """How a picture lost half its height: each line twice, every other one made from its neighbours, both fields mixed."""
 
 LINES, COLUMNS = 16, 32  # of a place, in the picture
+WIDE = 400  # pixels in the middle are enough
 PLACES = 24  # the evenest ones
 LEAST_NOISE, MOST_NOISE = 0.6, 6.0  # less or more is no tape noise that could be shared [8-bit codes]
 TAPE_LINES = (480, 486, 576)  # other heights are no tape's own: nothing can have been halved
-ENOUGH, MOST = 3, 0.8  # pictures that must say so, and share of those looked at
+ENOUGH, MOST = 2, 0.8  # pictures that must say so, and share of those looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,8 @@ def step(state: Halves, luma: np.ndarray, bits: int, *, alike: float, joined: fl
     if luma.shape[0] not in TAPE_LINES:
         return state
     part = inner(luma)
+    aside = max(0, (part.shape[1] - WIDE) // 2)
+    part = part[:, aside : part.shape[1] - aside]
     part = (part[: len(part) // 2 * 2].astype(np.float32)) / 2.0 ** (bits - 8)
     steps = [float(cv2.mean(cv2.absdiff(part[a:-2:2], part[a + 1 : len(part) - 1 : 2]))[0]) for a in (0, 1)]
     bends = [_bend(part, parity) for parity in (0, 1)]

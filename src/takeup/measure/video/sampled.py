@@ -46,6 +46,7 @@ class Sampled:
 
 
 OFTEN, SELDOM = 8, 24  # one picture in so many: a short clip must tell too, a long tape tells enough
+RARELY = 96  # what a setting does to all pictures alike
 OFTEN_UNTIL = 96
 
 
@@ -78,11 +79,11 @@ def step(state: Samples, planes: tuple[np.ndarray, ...], bits: int, limits: Mapp
             low=turn // 2 % 2 == 1,
         )
         jitter += (shaken.square_px,) if shaken.square_px is not None else ()
-    if _is_due(number, 5):
+    if number % (OFTEN if number < OFTEN_UNTIL else RARELY) == 5:
         half = limits["half_height"]
         halves = half_height.step(halves, planes[0], bits, alike=half["alike"], joined=half["joined"])
-    if _is_due(number, 6) and (number < OFTEN_UNTIL or number // SELDOM % 2):
-        lags = chroma.step(lags, planes, bits, number // OFTEN % 2)
+    if number % (2 * OFTEN if number < OFTEN_UNTIL else RARELY) == 6:
+        lags = chroma.step(lags, planes, bits, number // (2 * OFTEN) % 2)
     # a lossy coder takes a still picture's noise over from the one before
     before = planes[0] if _is_due(number, 1) and not rows.get("lossy") else None
     return Samples(number + 1, noise, jitter, switching, lags, halves, before)
