@@ -255,6 +255,19 @@ def test_white_above_the_limit_becomes_white_in_the_copy_and_is_said(tmp_path):
     assert [key for key, _ in made["copy"].notes] == ["finish.levels-mapped"] and not made["master"].notes
 
 
+def test_pictures_that_cannot_be_coded_are_one_sentence(tmp_path):
+    """Two lines have no fields to part; FFV1 has no slices for them."""
+    capture = write_pictures(
+        tmp_path / "t.mkv", "rawvideo", "yuv420p", [[np.zeros((2, 2)), *[np.zeros((1, 1))] * 2]] * 2
+    )
+    box = captured_box(tmp_path / "box", [Original(id=item, carrier="vhs") for item in ("v1", "v2")])
+    put_capture(box, "v1", capture, "", report_of("video", 0.08, field_order="top"))
+    put_capture(box, "v2", write_tape(tmp_path / "o.mov", pictures=2, lines=48), "", report_of("video", 0.08))
+    done = finish_box(box.folder, Settings())
+    assert {one.item for one in done.made} == {"v2"}
+    assert [(one.item, one.fault.key) for one in done.skipped] == [("v1", "capture.broken")]
+
+
 def test_every_second_field_is_just_that(tmp_path):
     """The pictures of a form with every second field are those of the whole one, one by one."""
     capture = write_tape(tmp_path / "t.mov", pictures=5, sound=None)

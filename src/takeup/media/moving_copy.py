@@ -14,7 +14,7 @@ from takeup.errors import Unreadable
 from takeup.media.moving_fields import BT_709, Making
 from takeup.media.moving_look import video_of
 from takeup.media.moving_poster import Poster
-from takeup.media.moving_prove import Held, open_moving, packets_of
+from takeup.media.moving_prove import Held, open_moving, packets_of, told_plainly
 from takeup.media.moving_write import colour_of
 
 RANGE_TV = 1
@@ -111,7 +111,11 @@ def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tag
         libav's names.
     """
     held = Held()
-    with open_moving(path) as source, av.open(str(target), "w", format="mp4", options={"movflags": "faststart"}) as out:
+    with (
+        told_plainly(path),
+        open_moving(path) as source,
+        av.open(str(target), "w", format="mp4", options={"movflags": "faststart"}) as out,
+    ):
         out.metadata.update({name: text for name, text in tags.items() if text})
         picture = video_of(source)
         if picture is None:

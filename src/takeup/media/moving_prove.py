@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import zip_longest
@@ -97,6 +98,17 @@ def open_moving(path: Path) -> Any:
     try:
         return av.open(str(path))
     except av.error.FFmpegError as error:
+        raise Unreadable("capture.broken", path=str(path), error=str(error)) from error
+
+
+@contextmanager
+def told_plainly(path: Path) -> Iterator[None]:
+    """What libav cannot do with a file becomes ``capture.broken``; a full disk stays what it is."""
+    try:
+        yield
+    except av.error.FFmpegError as error:
+        if isinstance(error, OSError):
+            raise
         raise Unreadable("capture.broken", path=str(path), error=str(error)) from error
 
 

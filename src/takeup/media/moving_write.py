@@ -15,7 +15,7 @@ import av
 
 from takeup.errors import Unreadable
 from takeup.media.moving_look import video_of
-from takeup.media.moving_prove import Hear, Held, Taking, decoded, open_moving, packets_of
+from takeup.media.moving_prove import Hear, Held, Taking, decoded, open_moving, packets_of, told_plainly
 
 PLAIN_PCM = {"u8", "s16le", "s24le", "s32le", "f32le", "f64le"}  # as Matroska and every reader has them
 ORDERS = {"top": 2, "bottom": 3, "progressive": 1}  # libav's field_order
@@ -43,6 +43,7 @@ def write_ffv1(capture: Path, target: Path, truth: PictureTruth, options: Mappin
     """
     held = Held()
     with (
+        told_plainly(capture),
         open_moving(capture) as source,
         av.open(str(target), "w", format="matroska") as out,
         Taking(held) as taking,
