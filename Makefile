@@ -6,37 +6,50 @@ BIN := $(VENV)/bin
 export OPENBLAS_NUM_THREADS ?= 1
 DEMO ?= demo
 
-.PHONY: help setup setup-dev system demo test check format pictures bench sources
+# What waits for the network, what compiles and what looks through the code do so beside each other.
+TOGETHER := $(MAKE) --no-print-directory -j 2
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
+
+.PHONY: help setup setup-dev system parts demo test tested check format pictures bench sources
 
 help:            ## this list
 	@sed -n 's/^\([a-z-]*\): .*## /\1\t/p; s/^\([a-z-]*\):  *## /\1\t/p' Makefile
 
-$(VENV)/run.stamp: requirements.lock pyproject.toml
+$(VENV)/packages.stamp: requirements.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .
+	$(PIP) -r requirements.lock
+	$(PIP) --no-deps -e .
+	touch $@
+
+$(VENV)/run.stamp: $(VENV)/packages.stamp
 	$(BIN)/python -m takeup.measure.warm
 	$(BIN)/python -m takeup.tasks.sound_loops
 	touch $@
 
-$(VENV)/dev.stamp: $(VENV)/run.stamp requirements-dev.lock
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements-dev.lock
+$(VENV)/dev.stamp: $(VENV)/packages.stamp requirements-dev.lock
+	$(PIP) -r requirements-dev.lock
 	touch $@
 
 setup: $(VENV)/run.stamp    ## a locked, pinned .venv that runs takeup
 
-setup-dev: $(VENV)/dev.stamp    ## the same with what tests need
+setup-dev: $(VENV)/run.stamp $(VENV)/dev.stamp    ## the same with what tests need
 
-system: setup-dev    ## system parts of some tests (a browser, Chinese language data), where this user may install them
-	@$(BIN)/python tests/system_parts.py
+parts:
+	@$(PYTHON) tests/system_parts.py
+
+system: setup-dev parts    ## system parts of some tests (a browser, Chinese language data), where this user may install them
 
 demo: setup    ## an invented family's box through the whole job, in ./demo
 	$(BIN)/takeup demo $(DEMO)
 
-test: system check    ## every test
+test:    ## every test
+	@$(TOGETHER) system check
+	@$(MAKE) --no-print-directory tested
+
+tested:
 	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
-check: setup-dev    ## formatter, linter, types, import contracts
+check: $(VENV)/dev.stamp    ## formatter, linter, types, import contracts
 	$(BIN)/ruff check src tests bench
 	$(BIN)/ruff format --check src tests bench
 	$(BIN)/mypy
