@@ -1,4 +1,4 @@
-"""Where another recording begins on a tape. Truth: the tapes that were laid one after the other; cuts are no recordings."""
+"""Where another recording begins on a tape. Truth: the tapes laid one after the other; cuts are no recordings."""
 
 from __future__ import annotations
 
