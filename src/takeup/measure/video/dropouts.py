@@ -147,7 +147,7 @@ def _together(one: streak_proof.Place, other: streak_proof.Place) -> bool:
 def _places(pair: tuple[np.ndarray, np.ndarray], length: int, contrast: int) -> tuple[list[streak_proof.Place], int]:
     """Where something thin stands out of its own field and is missing from the other; and how many shorter pieces."""
     found: list[streak_proof.Place] = []
-    pieces = 0
+    thins: list[np.ndarray] = []
     for parity in (0, 1):
         field, other = pair[parity], pair[1 - parity]
         beside = np.empty_like(other)  # the other line next to each line that is not at the same number
@@ -158,31 +158,31 @@ def _places(pair: tuple[np.ndarray, np.ndarray], length: int, contrast: int) -> 
         high = cv2.dilate(cv2.max(other, beside), REACH)
         low = cv2.erode(cv2.min(other, beside), REACH)
         for sign, apart in ((1, cv2.subtract(field, high)), (-1, cv2.subtract(low, field))):
-            runs, number = _runs(field, apart, parity, sign, length, contrast)
-            found, pieces = found + runs, pieces + number
-    return found, pieces
+            runs, thin = _runs(field, apart, parity, sign, length, contrast)
+            found += runs
+            thins += [thin] if thin is not None else []
+    return found, sum(_begun(thin, PIECE) - _begun(thin, length) for thin in thins) if found else 0
 
 
 def _runs(
     field: np.ndarray, apart: np.ndarray, parity: int, sign: int, length: int, contrast: int
-) -> tuple[list[streak_proof.Place], int]:
-    """Runs along a line that are thin as well, and how many shorter pieces; only where enough of a line is apart."""
+) -> tuple[list[streak_proof.Place], np.ndarray | None]:
+    """Runs along a line that are thin as well, and all that is thin; only in lines of which enough is apart."""
     mask = cv2.threshold(apart, contrast - 1, 1, cv2.THRESH_BINARY)[1]
     full = cv2.reduce(mask, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S).ravel() >= FILLED * length
     full[:2] = full[-2:] = False  # nothing stands above or below to compare with
     if not full.any():
-        return [], 0
-    # only those lines, each with the ones it is compared with: taken out and laid under each other
-    taken = np.concatenate([np.clip(np.arange(start - 4, end + 4), 0, len(field) - 1) for start, end in _groups(full)])
-    inside = np.concatenate([np.pad(np.ones(end - start, bool), 4) for start, end in _groups(full)])
+        return [], None
+    taken, inside = _taken(full)
     out = cv2.morphologyEx(field[taken], cv2.MORPH_TOPHAT if sign > 0 else cv2.MORPH_BLACKHAT, THIN)
     thin = cv2.min(cv2.threshold(out, contrast - 1, 1, cv2.THRESH_BINARY)[1], mask[taken])
     thin[~inside] = 0
-    pieces = _begun(thin, PIECE) - _begun(thin, length)
+    if not (cv2.reduce(thin, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S) >= FILLED * length).any():
+        return [], thin
     box = cv2.blur(thin * 255, (length, 1), borderType=cv2.BORDER_CONSTANT)
     hit = cv2.threshold(box, int(255 * FILLED) - 1, 1, cv2.THRESH_BINARY)[1]
     if not hit.any():
-        return [], pieces
+        return [], thin
     whole = cv2.min(cv2.dilate(hit, np.ones((1, length), np.uint8)), cv2.morphologyEx(thin, cv2.MORPH_CLOSE, HOLES))
     stats = cv2.connectedComponentsWithStats(whole, connectivity=8)[2]
     found = []
@@ -190,7 +190,20 @@ def _runs(
         if across >= length and high <= MOST_LINES:
             line = int(taken[top])
             found.append(streak_proof.Place(parity, sign, line, line + high - 1, left, left + across))
-    return found, pieces
+    return found, thin
+
+
+def _taken(full: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Lines to look at, each with the four above and below that it is held against; and which of them are the lines.
+
+    Where that would be most of the field it is the whole field.
+    """
+    groups = _groups(full)
+    if 8 * len(groups) + full.sum() > 0.7 * len(full):
+        return np.arange(len(full)), full
+    taken = [np.clip(np.arange(start - 4, end + 4), 0, len(full) - 1) for start, end in groups]
+    inside = [np.pad(np.ones(end - start, bool), 4) for start, end in groups]
+    return np.concatenate(taken), np.concatenate(inside)
 
 
 def _begun(mask: np.ndarray, length: int) -> int:
