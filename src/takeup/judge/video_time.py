@@ -6,6 +6,8 @@ from takeup.measure.video.whole import Pictures
 from takeup.streams import CaptureFile, Finding
 from takeup.tables.rows import Rows
 
+INDEX_MADE = "index-made"  # note of a reader: the file had no index, its media data were read as they lie
+
 
 def judge_lost(pictures: Pictures, rows: Rows) -> list[Finding]:
     """Pictures that the computer or the converter let fall: gaps in the time stamps, or leaps in a steady movement."""
@@ -70,6 +72,8 @@ def judge_end(
             )
         ]
     tail_s = rows.value("video.end.tail_s")
+    if capture.unclosed:
+        return [_never_closed(capture, pictures, tail_s, came_s)]
     if not pictures.frames or not pictures.recorded or _ends_quietly(pictures, tail_s):
         return []
     return [
@@ -83,6 +87,21 @@ def judge_end(
             rows=("video.end.tail_s",),
         )
     ]
+
+
+def _never_closed(capture: CaptureFile, pictures: Pictures, tail_s: float, came_s: float) -> Finding:
+    """The capture program ended without closing its file; what it had written is all here (decision 0083)."""
+    running = bool(pictures.recorded) and not _ends_quietly(pictures, tail_s)
+    return Finding(
+        name="ends_early",
+        verdict="redo" if running else "look",
+        again="helps",
+        says="ends_early.index-made" if INDEX_MADE in capture.notes else "ends_early.unclosed",
+        from_s=round(came_s, 3),
+        to_s=round(came_s, 3),
+        facts={"came_s": came_s},
+        rows=("video.end.tail_s",),
+    )
 
 
 def is_cut(capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, rows: Rows) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,9 @@ import numpy as np
 from takeup.errors import Unreadable
 from takeup.media.moving_checksums import decode_listening
 from takeup.media.moving_growing import Growing
+from takeup.media.moving_live import NOTE, Live
 from takeup.media.moving_look import look_inside, sound_of, video_of
+from takeup.media.moving_mended import open_mended
 from takeup.media.moving_planes import planes_of, samples_of
 from takeup.media.sound_numbers import only_numbers
 from takeup.streams import CaptureFile
@@ -62,6 +64,8 @@ class Reading:
     pictures: bool = True
     broken: str | None = None
     faults: list[float] = field(default_factory=list)
+    places: list[int] = field(default_factory=list)
+    """Where pictures of an open MOV lie in the file: its index will say so, too."""
     _walk: Iterator[Picture | SoundBlock] | None = None
 
     def __iter__(self) -> Iterator[Picture | SoundBlock]:
@@ -78,6 +82,9 @@ class Reading:
             self._walk.close()  # type: ignore[attr-defined]
 
     def _steps(self) -> Iterator[Picture | SoundBlock]:
+        if NOTE in self.capture.notes:
+            yield from self._live_steps()
+            return
         container, source = _open(self.path, self.capture, self.idle_s)
         try:
             wanted = [video_of(container)] * self.pictures + [sound_of(container)] * self.sound
@@ -93,6 +100,21 @@ class Reading:
             container.close()
             if source is not None:
                 source.close()
+
+    def _live_steps(self) -> Iterator[Picture | SoundBlock]:
+        """What lies in an open MOV, as it is written."""
+        live = Live(self.path, self.idle_s or 0.0)
+        self.places = live.places
+        unpacker = _Unpacker(self.path, self.capture)
+        rate = self.capture.sound.rate_hz if self.capture.sound else 0
+        try:
+            for piece, held in live:
+                if piece.kind == "picture":
+                    yield from unpacker.unpack(held)
+                else:
+                    yield unpacker.samples(held, rate)
+        finally:
+            live.close()
 
     def _packets(self, container: Any, streams: list[Any]) -> Iterator[Any]:
         """Packets to the end, or as far as the container can be read."""
@@ -134,7 +156,10 @@ def look_at_moving(path: Path) -> CaptureFile:
         with av.open(str(path), metadata_errors="replace") as container:
             return look_inside(path, container)
     except (av.FFmpegError, OSError) as error:
-        raise _broken(path, error) from error
+        container, source = _mended(path, error)
+        with container, source:
+            found = look_inside(path, container)
+        return replace(found, unclosed=True, notes=(*found.notes, "index-made"))
 
 
 def can_follow(capture: CaptureFile) -> bool:
@@ -170,7 +195,7 @@ def read_moving(
     return Reading(path, capture, idle_s, sound, pictures)
 
 
-def _open(path: Path, capture: CaptureFile, idle_s: float | None) -> tuple[Any, Growing | None]:
+def _open(path: Path, capture: CaptureFile, idle_s: float | None) -> tuple[Any, Any]:
     source = Growing(path, idle_s) if idle_s is not None and can_follow(capture) else None
     form = {"mkv": "matroska", "avi": "avi", "dv": "dv"}[capture.container] if source else None
     try:
@@ -178,11 +203,23 @@ def _open(path: Path, capture: CaptureFile, idle_s: float | None) -> tuple[Any, 
     except (av.FFmpegError, OSError) as error:
         if source is not None:
             source.close()
-        raise _broken(path, error) from error
+            raise _broken(path, error) from error
+        container, source = _mended(path, error)
     for stream in container.streams:
         if stream.type in ("video", "audio"):
             stream.thread_type = "SLICE" if stream.codec_context.name == "ffv1" else "AUTO"
     return container, source
+
+
+def _mended(path: Path, error: Exception) -> tuple[Any, Any]:
+    """A MOV without its index, opened with one that is made from what lies in it."""
+    try:
+        opened = open_mended(path)
+    except (av.FFmpegError, OSError):
+        opened = None
+    if opened is None:
+        raise _broken(path, error) from error
+    return opened
 
 
 def _broken(path: Path, error: Exception) -> Unreadable:
@@ -206,11 +243,16 @@ class _Unpacker:
     def _picture(self, frame: Any) -> Picture:
         planes, bits = planes_of(frame)
         index, self.index = self.index, self.index + 1
-        stamped = frame.time is not None
+        stamped = frame.time is not None and frame.time_base
         at_s = float(frame.time) if stamped else index / self.rate
         interlaced = bool(frame.interlaced_frame)
         key = bool(frame.key_frame)
         return Picture(index, at_s, planes, bits, interlaced, self.top_first, key, bool(frame.is_corrupt), stamped)
+
+    def samples(self, samples: np.ndarray, rate_hz: int) -> SoundBlock:
+        """Sound that is already unpacked."""
+        first, self.first = self.first, self.first + len(samples)
+        return SoundBlock(first, first / rate_hz, samples, rate_hz)
 
     def _block(self, frame: Any) -> SoundBlock:
         samples = only_numbers(samples_of(frame), self.path, self.first, frame.sample_rate, coded=True)

@@ -45,8 +45,13 @@ class BoxChecked:
     box_findings: tuple[tuple[Finding, tuple[Path, ...]], ...]
 
 
-def check_file(path: Path, asked: Asked) -> tuple[CaptureFile, Report]:
+def check_file(path: Path, asked: Asked, seen: CaptureFile | None = None) -> tuple[CaptureFile, Report]:
     """Measure and judge one capture file. Writes nothing.
+
+    Parameters
+    ----------
+    seen : CaptureFile, optional
+        What it is, where that was found out before (an open MOV says it only by its media data).
 
     Raises
     ------
@@ -55,7 +60,7 @@ def check_file(path: Path, asked: Asked) -> tuple[CaptureFile, Report]:
     """
     rows = load_rows()
     wanted = medium_of(asked.original.carrier, rows)
-    capture = look_at(path)
+    capture = seen or look_at(path)
     found = medium_in(capture)
     if found != ("moving" if wanted in ("video", "film") else wanted):
         raise Unreadable(

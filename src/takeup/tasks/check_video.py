@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from array import array
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,7 +14,8 @@ from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
 from takeup.measure.video.stretches import Running
 from takeup.measure.video.whole import Pictures, Walk
-from takeup.media.moving import Picture, Reading, SoundBlock
+from takeup.media.moving import Picture, Reading, SoundBlock, look_at_moving
+from takeup.media.moving_live import NOTE, settle
 from takeup.streams import CaptureFile, Finding, Report
 from takeup.tables.rows import Rows
 from takeup.tasks.check_sound import measurable
@@ -47,7 +50,10 @@ def check_video(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> R
         ``capture.broken`` when not one picture can be decoded; what :func:`measurable` says of its sound.
     """
     walk = _Check(path, capture, asked, rows)
-    return walk.finish(walk_through(path, capture, asked, walk))
+    reading = walk_through(path, capture, asked, walk)
+    if asked.idle_s is not None and not walk.settled(path, reading):
+        return check_video(path, look_at_moving(path), replace(asked, idle_s=None), rows)
+    return walk.finish(reading)
 
 
 class _Check:
@@ -95,6 +101,25 @@ class _Check:
         certain = (*self.certain, *(self.sound.certain() if self.sound else ()))
         total = self.capture.picture.seconds_stated if self.capture.picture else None
         return Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain)
+
+    def settled(self, path: Path, reading: Reading) -> bool:
+        """Whether the finished file says what was read while it grew; its own word is taken from here on."""
+        capture = look_at_moving(path)
+        before, after = self.capture.picture, capture.picture
+        if (
+            after is None
+            or before is None
+            or (after.codec, after.bits, after.rate) != (before.codec, before.bits, self.rate)
+        ):
+            return False
+        if NOTE in self.capture.notes:
+            found = settle(path, capture, reading.places, self.samples)
+            if found is None:
+                return False
+            self.pictures.at_s = array("d", found.stamps)
+            self.sound_at = [(found.sound_s + at, count) for at, count in self.sound_at]
+        self.capture = capture
+        return True
 
     def finish(self, reading: Reading) -> Report:
         """Judge all that was measured."""

@@ -11,6 +11,7 @@ from typing import Any
 
 from takeup.errors import NotPossible, Unreadable
 from takeup.judge.sound_notice import Notice
+from takeup.media.moving_live import NOTE, look_at_open_mov, may_be_told, open_without_index
 from takeup.media.probe import look_at
 from takeup.media.sound import can_follow_sound
 from takeup.streams import CaptureFile, Finding, Report
@@ -19,6 +20,7 @@ from takeup.tasks.check import check_file, medium_of
 from takeup.tasks.checking import Asked, Heard
 
 LOOK_EVERY_S = 0.1
+MOST_TO_LEARN = 150_000_000  # bytes of an open MOV in which its pictures are looked for
 
 Emit = Callable[[str, dict[str, Any], Finding | None], None]
 """Told each event: its name (``progress``, ``finding``, ``end``), its figures, and the finding if it is one."""
@@ -38,10 +40,10 @@ def follow(path: Path, asked: Asked, idle_s: float, emit: Emit) -> Report:
     medium_of(asked.original.carrier, load_rows())
     if os.path.isdir(path):  # unlike Path.is_dir, it takes any name
         raise NotPossible("follow.needs-file", path=str(path))
-    capture = _first_sight(path, idle_s)
+    capture = _first_sight(path, idle_s, asked.original.system)
     teller = _Teller(emit)
     if capture is not None and _can_follow(capture):
-        _, report = check_file(path, replace(asked, idle_s=idle_s, hear=teller.hear))
+        _, report = check_file(path, replace(asked, idle_s=idle_s, hear=teller.hear), capture)
     else:
         emit("progress", {"seconds": 0.0, "levels": {}, "why": "@why.index-at-end"}, None)
         _wait_until_whole(path, idle_s, emit)
@@ -89,13 +91,23 @@ class _Teller:
             self.emit("finding", {}, finding)
 
 
-def _first_sight(path: Path, idle_s: float) -> CaptureFile | None:
+def _first_sight(path: Path, idle_s: float, system: str | None) -> CaptureFile | None:
     """What the file is, as soon as its head is there; None when only its end will tell (an index at the end)."""
-    until, size = time.monotonic() + idle_s, -1
+    until, size, tried = time.monotonic() + idle_s, -1, 0
     while True:
         grown = _bytes_of(path) or 0
         if grown != size:
             until, size = time.monotonic() + idle_s, grown
+        if size and open_without_index(path):
+            if size >= 2 * tried or time.monotonic() >= until:
+                tried = size
+                found = look_at_open_mov(path, system)
+                if found is not None or not may_be_told(path):
+                    return found
+            if size > MOST_TO_LEARN or time.monotonic() >= until:
+                return None
+            time.sleep(LOOK_EVERY_S / 2)
+            continue
         if size:
             try:
                 return look_at(path)
@@ -116,7 +128,7 @@ def _can_follow(capture: CaptureFile) -> bool:
         return False
     if capture.picture is None and capture.container != "mkv":
         return can_follow_sound(capture)
-    return capture.container not in ("mp4", "mov", "m4a")
+    return NOTE in capture.notes or capture.container not in ("mp4", "mov", "m4a")
 
 
 def _wait_until_whole(path: Path, idle_s: float, emit: Emit) -> None:
