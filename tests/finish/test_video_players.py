@@ -9,6 +9,7 @@ import pytest
 from make.captures import captured_box, put_capture, report_of, tape_frame
 from make.captures import scene as scene_of
 
+from takeup.media.postcards import moving_postcards
 from takeup.settings import Settings
 from takeup.streams import Finding, Original
 from takeup.tasks.finish import finish_box
@@ -79,7 +80,16 @@ def test_opencv_reads_master_and_copy(made):
 def test_poster_shows_the_bright_scene(made):
     """Never the black, blue, snow or dim beginning: the telling picture is one of the last four."""
     _, files = made
-    assert BRIGHT[0] / 25 <= files["copy"].settings["poster_s"] < PICTURES / 25
+    at_s = files["copy"].settings["poster_s"]
+    assert BRIGHT[0] / 25 <= at_s < PICTURES / 25
+    still, row = moving_postcards(files["copy"].path, 320)  # the letter shows the same
+    assert still.width == 320 and row.width == 8 * 160
+    video = cv2.VideoCapture(str(files["copy"].path))
+    pictures = [video.read()[1] for _ in range(PICTURES)]
+    small = cv2.imdecode(np.frombuffer(still.jpeg, np.uint8), cv2.IMREAD_GRAYSCALE)
+    meant = cv2.cvtColor(pictures[round(at_s * 25)], cv2.COLOR_BGR2GRAY)
+    pair = [cv2.resize(one, (64, 48), interpolation=cv2.INTER_AREA).ravel() for one in (small, meant)]
+    assert np.corrcoef(*pair)[0, 1] > 0.95
 
 
 @in_a_browser

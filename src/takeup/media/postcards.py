@@ -62,7 +62,8 @@ def page_postcard(path: Path, edge_px: int) -> Postcard:
 def moving_postcards(path: Path, edge_px: int) -> tuple[Postcard, Postcard]:
     """A still that shows something, and a row of moments evenly spread over the time.
 
-    One picture is decoded per moment, wherever the nearest key picture lies; nothing is read through.
+    The still is the file's own poster where it has one, else the moment of most contrast. One picture is decoded per
+    moment, wherever the nearest key picture lies; nothing is read through.
 
     Raises
     ------
@@ -73,7 +74,7 @@ def moving_postcards(path: Path, edge_px: int) -> tuple[Postcard, Postcard]:
     from PIL import Image
 
     frames = _moments(path)
-    shown = max(frames, key=lambda frame: float(np.asarray(frame.convert("L"), np.float32).std()))
+    shown = _poster(path) or max(frames, key=lambda frame: float(np.asarray(frame.convert("L"), np.float32).std()))
     still = shown.copy()
     still.thumbnail((edge_px, edge_px), Image.Resampling.LANCZOS)
     high = round(MOMENT_PX * frames[0].height / frames[0].width)
@@ -81,6 +82,20 @@ def moving_postcards(path: Path, edge_px: int) -> tuple[Postcard, Postcard]:
     for at, frame in enumerate(frames):
         row.paste(frame.resize((MOMENT_PX, high), Image.Resampling.LANCZOS), (at * MOMENT_PX, 0))
     return _from_pillow(still), _from_pillow(row)
+
+
+def _poster(path: Path):  # type: ignore[no-untyped-def]
+    """The picture that a file carries to be shown for it; None without one."""
+    import av
+
+    try:
+        with av.open(str(path)) as container:
+            for stream in container.streams.video:
+                if stream.disposition & av.stream.Disposition.attached_pic:
+                    return next((frame.to_image() for frame in container.decode(stream)), None)
+    except av.FFmpegError:
+        return None
+    return None
 
 
 def _moments(path: Path) -> list:

@@ -127,7 +127,8 @@ def made_small(ask: Ask) -> Answer:
     """A finished picture, small."""
     row, entry, path = _made(ask)
     if path.suffix.lower() == ".mp4":
-        made = excerpt.poster_of(ask.desk.home, row["number"], path, entry["sha256"], (entry.get("seconds") or 0) / 3)
+        at_s = entry["settings"].get("poster_s") or (entry.get("seconds") or 0) / 3
+        made = excerpt.poster_of(ask.desk.home, row["number"], path, entry["sha256"], at_s)
     elif path.suffix.lower() in (".jpg", ".tif"):
         made = excerpt.small_of(ask.desk.home, row["number"], path, entry["sha256"])
     else:
