@@ -72,15 +72,15 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
 def judge_order(order: FieldOrder, stream: PictureStream, rows: Rows) -> list[Finding]:
     """The picture's own field order against what the file says of it."""
     flag, own = stream.field_order, order.order
-    if own is None or flag is None or own == flag:
+    if own is None or own in (flag, "progressive"):  # whole pictures flagged as fields: film on tape; harmless
         return []
-    if own == "progressive":  # whole pictures in a file flagged as fields: film on tape; harmless
+    if own == "mixed":
+        least = (1 - rows.value("video.order.clear_share")) * (order.top + order.bottom)
+        if min(order.top, order.bottom) <= least:
+            return []  # fields in one order, and stretches of whole pictures: film and video on one tape
+    elif flag is None:
         return []
     says = "field_order.mixed" if own == "mixed" else "field_order.flag"
-    if own == "mixed" and min(order.top, order.bottom) < (1 - rows.value("video.order.clear_share")) * (
-        order.top + order.bottom
-    ):
-        return []  # fields in one order, and stretches of whole pictures: film and video on one tape
     return [
         Finding(
             name="field_order",

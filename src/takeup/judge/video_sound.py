@@ -60,6 +60,19 @@ def judge_drift(drift: Drift | None, sound_s: float, rows: Rows) -> list[Finding
     size = abs(drift.drift_ms) if drift.shape != "constant" else max(abs(drift.drift_ms), abs(drift.offset_ms))
     if size <= good:
         return []
+    if drift.shape == "slope" and _ends_before(drift.drift_ms, sound_s, rows):
+        return [
+            Finding(
+                name="sound_drift",
+                verdict="look",
+                again="may help",
+                says="sound_drift.short",
+                value=round(drift.drift_ms, 1),
+                unit="ms",
+                facts={"ms": size},
+                rows=("video.sync.good_ms", "video.sync.clock_share", "video.sync.wrong_rate_share"),
+            )
+        ]
     steep = size / 1000 >= rows.value("video.sync.ragged_share") * max(sound_s, 1.0)
     grows = drift.shape == "step" or (drift.shape == "slope" and steep)
     says = f"sound_drift.{drift.shape}" if grows or drift.shape == "constant" else "sound_drift.ragged"
@@ -80,3 +93,12 @@ def judge_drift(drift: Drift | None, sound_s: float, rows: Rows) -> list[Finding
             rows=("video.sync.good_ms", "video.sync.redo_ms", "video.sync.ragged_share"),
         )
     ]
+
+
+def _ends_before(drift_ms: float, sound_s: float, rows: Rows) -> bool:
+    """Sound shorter by more than any clock slips, and by another share than a wrong rate leaves: it was cut off."""
+    if drift_ms >= 0:
+        return False
+    share = -drift_ms / 1000 / max(sound_s - drift_ms / 1000, 1e-6)
+    low, high = rows.value("video.sync.wrong_rate_share")
+    return share > rows.value("video.sync.clock_share") and not low <= share <= high

@@ -157,6 +157,7 @@ class _Check:
             self.samples,
             self.capture.sound.rate_hz,
             self.rows.section("video.sync"),
+            leaps=[(float(pictures.at_s[number]), missing) for number, missing in pictures.silent.lost],
         )
 
 

@@ -20,6 +20,28 @@ class Drift:
     method: str = "drift/1"
 
 
+EVEN = 0.25  # a step of time stamps is an even one when it is so near the usual step [share]
+ASIDE = 0.002  # a stated rate further from the even steps than this is a mean over gaps, or wrong [share]
+
+
+def usual_s(at_s: Sequence[float] | np.ndarray, stated_s: float) -> float:
+    """How long one picture lasts [s].
+
+    As stated, unless the even steps of the time stamps say something else: where pictures are missing, a file may state
+    the mean over its gaps.
+    """
+    steps = np.diff(np.asarray(at_s, float))
+    steps = steps[steps > 0]
+    if len(steps) < 20:
+        return stated_s
+    usual = float(np.median(steps))
+    even = steps[np.abs(steps / usual - 1) <= EVEN]
+    mean = float(even.mean())
+    if len(even) < 0.8 * len(steps) or abs(mean / stated_s - 1) <= ASIDE:
+        return stated_s
+    return mean
+
+
 def lost_pictures(at_s: Sequence[float] | np.ndarray, picture_s: float) -> list[tuple[int, int]]:
     """Where time stamps jump: (number of the picture after the gap, pictures missing)."""
     gaps = np.diff(np.asarray(at_s, float)) / picture_s
@@ -33,6 +55,8 @@ def drift(
     samples: int,
     rate_hz: int,
     limits: Mapping[str, Any],
+    *,
+    leaps: Sequence[tuple[float, int]] = (),
 ) -> Drift:
     """Compare the two tracks.
 
@@ -48,6 +72,9 @@ def drift(
         all samples of one channel, and their rate [Hz]
     limits : mapping
         rows of ``video.sync``: ``none_ms step_ms``
+    leaps : sequence of (float, int)
+        where pictures are missing without a gap in the time stamps [s], and how many: sound that is longer by as much
+        stepped there
     """
     pictures = np.asarray(picture_at_s, float)
     drift_ms = 1000 * (samples / rate_hz - len(pictures) * picture_s)
@@ -56,6 +83,9 @@ def drift(
     times, slips = _slips(pictures, picture_s, sound_at, samples, rate_hz)
     inside_ms = float(slips[-1]) if len(slips) else 0.0
     shape, steps = _shape(drift_ms, offset_ms, inside_ms, times, slips, limits)
+    missing_ms = 1000 * picture_s * sum(number for _, number in leaps)
+    if leaps and shape in ("slope", "none") and abs(drift_ms - missing_ms) <= 500 * picture_s + limits["none_ms"]:
+        shape, steps = "step", tuple(at for at, _ in leaps)
     return Drift(drift_ms=drift_ms, offset_ms=offset_ms, shape=shape, steps_at_s=steps)
 
 

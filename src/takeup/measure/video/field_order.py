@@ -50,14 +50,19 @@ def field_order(votes: Sequence[str | None], limits: Mapping[str, Any]) -> Field
     votes : sequence
         of :func:`vote`, one a picture; held pictures, black and no-signal have None
     limits : mapping
-        ``least_votes`` pictures and ``clear_share`` of the votes that one order must have
+        ``least_votes`` pictures; ``clear_share`` of the votes that one order must have; ``film_share`` of them that
+        may be whole pictures all the same (film lies on a tape so)
     """
     counts = {order: sum(given == order for given in votes) for order in ("top", "bottom", "progressive")}
     given = sum(counts.values())
-    order: str | None = max(counts, key=lambda name: counts[name])
+    top, bottom = counts["top"], counts["bottom"]
+    order: str | None = "top" if top > bottom else "bottom"
+    whole = counts["progressive"] / max(1, given)
     if given < limits["least_votes"]:
         order = None
-    elif counts[order] < limits["clear_share"] * given:  # type: ignore[index]
+    elif whole >= limits["clear_share"]:
+        order = "progressive"
+    elif whole > limits["film_share"] or min(top, bottom) > (1 - limits["clear_share"]) * (top + bottom):
         order = "mixed"
     return FieldOrder(
         order=order,

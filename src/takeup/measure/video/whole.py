@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from takeup.measure.video import change, levels, lines, motion, recordings
-from takeup.measure.video.clock import lost_pictures
+from takeup.measure.video.clock import lost_pictures, usual_s
 from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.field_order import FieldOrder, field_order, vote
 from takeup.measure.video.glance import Kind, glance_at, inner, kind_of
@@ -119,8 +119,8 @@ class Walk:
 
     def finish(self, rate: Fraction) -> Pictures:
         """Everything the pictures gave."""
-        picture_s = float(1 / rate)
         at_s = np.frombuffer(self.at_s, np.float64) if self.at_s else np.zeros(0)
+        picture_s = usual_s(at_s, float(1 / rate))
         bounds = self.limits["levels"]
         told = self.of_lines.finish()
         sample = told.sampled
