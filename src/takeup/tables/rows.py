@@ -30,6 +30,7 @@ class Rows(Mapping[str, Row]):
 
     def __init__(self, rows: Mapping[str, Row]) -> None:
         self._rows = dict(rows)
+        self._sections: dict[str, dict[str, Any]] = {}  # as they are asked for: looking through all rows takes long
 
     def __getitem__(self, key: str) -> Row:
         return self._rows[key]
@@ -52,8 +53,12 @@ class Rows(Mapping[str, Row]):
 
     def section(self, prefix: str) -> dict[str, Any]:
         """Values of all rows under ``table.section`` by their last name."""
-        start = prefix + "."
-        return {key[len(start) :]: row.value for key, row in self._rows.items() if key.startswith(start)}
+        if prefix not in self._sections:
+            start = prefix + "."
+            self._sections[prefix] = {
+                key[len(start) :]: row.value for key, row in self._rows.items() if key.startswith(start)
+            }
+        return dict(self._sections[prefix])
 
     def names(self, table: str) -> list[str]:
         """The sections of one table, in the order they stand in it."""
