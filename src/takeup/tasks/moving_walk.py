@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from pathlib import Path
 from typing import Protocol
@@ -10,6 +11,7 @@ from takeup.errors import Unreadable
 from takeup.media.moving import Picture, Reading, SoundBlock, read_moving
 from takeup.streams import CaptureFile, Finding, PictureStream
 from takeup.tasks.checking import Asked, Heard
+from takeup.tasks.moving_lanes import Lane, reading_ahead
 
 HEAR_EVERY_S = 0.1
 
@@ -48,20 +50,61 @@ def walk_through(path: Path, capture: CaptureFile, asked: Asked, walker: Walker)
         ``capture.broken`` when not one picture can be decoded.
     """
     reading = read_moving(path, capture, idle_s=asked.idle_s)
+    ahead, ears = reading_ahead(reading), _Ears(walker)
     pictures, told = 0, 0.0
-    for thing in reading:
-        if isinstance(thing, Picture):
-            walker.picture(thing)
-            pictures += 1
-        else:
-            walker.block(thing)
-        now = time.monotonic()
-        if asked.hear is not None and pictures and now - told >= HEAR_EVERY_S:
-            told = now
-            asked.hear(walker.heard())
+    try:
+        for thing in ahead:
+            if isinstance(thing, Picture):
+                walker.picture(thing)
+                pictures += 1
+            else:
+                ears.hear(thing)
+            now = time.monotonic()
+            if asked.hear is not None and pictures and now - told >= HEAR_EVERY_S:
+                told = now
+                with ears.quiet:
+                    moment = walker.heard()
+                asked.hear(moment)
+        ears.finish()
+    finally:
+        ahead.stop()
+        ears.lane.stop()
     if not pictures:
         raise Unreadable("capture.broken", path=str(path), error=reading.broken or "no picture could be decoded")
     return reading
+
+
+class _Ears:
+    """Sound is heard beside the pictures, in its own order; ``quiet`` is held while it is not being heard."""
+
+    def __init__(self, walker: Walker) -> None:
+        self.walker = walker
+        self.lane = Lane()
+        self.quiet = threading.Lock()
+        self.fault: BaseException | None = None
+        self.thread = threading.Thread(target=self._work, daemon=True, name="ears")
+        self.thread.start()
+
+    def hear(self, block: SoundBlock) -> None:
+        """Hand over one block; a fault of an earlier one is raised here."""
+        if not self.lane.put(block, block.samples.nbytes):
+            self.finish()
+
+    def finish(self) -> None:
+        """Wait until everything has been heard."""
+        self.lane.close()
+        self.thread.join()
+        if self.fault is not None:
+            raise self.fault
+
+    def _work(self) -> None:
+        try:
+            for block in self.lane:
+                with self.quiet:
+                    self.walker.block(block)
+        except BaseException as fault:  # raised where the walk is
+            self.fault = fault
+            self.lane.stop()
 
 
 def by_time(finding: Finding) -> float:
