@@ -93,18 +93,18 @@ def test_every_form_says_what_it_costs_and_more_pictures_cost_more():
     assert work == sorted(work)
 
 
-@pytest.mark.parametrize(("every", "size"), [(1, (982, 720)), (2, (982, 720)), (2, None), (3, None)])
+@pytest.mark.parametrize(("every", "size"), [(1, (900, 240)), (2, (900, 240)), (2, None), (3, None)])
 def test_pictures_are_those_moments_of_the_scene(tmp_path, every, size):
     """The scene passes from right to left: picture n is the scene at n x every / 50 s, resized by OpenCV."""
     import cv2
 
-    capture = write_tape(tmp_path / "t.mov", pictures=9, sound=None)
+    capture = write_tape(tmp_path / "t.mov", pictures=9, sound=None, lines=192)
     made = write_h264(capture, tmp_path / "c.mp4", None, plan_of(every=every, size=size), {}, lambda _: None)
     pictures = luma_of(tmp_path / "c.mp4")
     assert len(pictures) == made.pictures == -(-18 // every) and made.rate == Fraction(50, every)
-    assert pictures[0].shape == ((720, 982) if size else (576, 720))
+    assert pictures[0].shape == ((240, 900) if size else (192, 720))
     for n in range(1, len(pictures) - 1):
-        moments = [scene((n * every + off) / 50, 576).astype(np.float32) for off in (-1, 0, 1)]
+        moments = [scene((n * every + off) / 50, 192).astype(np.float32) for off in (-1, 0, 1)]
         moments = [cv2.resize(one, size, interpolation=cv2.INTER_LANCZOS4) for one in moments] if size else moments
         apart = [np.abs(pictures[n] - one)[:, 20:-20].mean() for one in moments]
         assert apart[1] < 9 and min(apart[0], apart[2]) > 1.8 * apart[1], (n, apart)
