@@ -7,8 +7,10 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+from takeup.judge.sound_notice import Notice
 from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
+from takeup.judge.video_notice import judge_picture_notice
 from takeup.judge.video_picture import judge_stretch
 from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
@@ -100,7 +102,13 @@ class _Check:
         levels = self.sound.levels() if self.sound else {}
         certain = (*self.certain, *(self.sound.certain() if self.sound else ()))
         total = self.capture.picture.seconds_stated if self.capture.picture else None
-        return Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain)
+        return Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain, notice=self._notice())
+
+    def _notice(self) -> Notice | None:
+        stream, run = self.capture.picture, self.running.open
+        lasts = run.over() if run is not None and run.end == self.running.number else None
+        seen = judge_picture_notice(lasts, stream, self.rows) if stream else None
+        return seen or (self.sound.notice() if self.sound else None)
 
     def settled(self, path: Path, reading: Reading) -> bool:
         """Whether the finished file says what was read while it grew; its own word is taken from here on."""

@@ -71,6 +71,7 @@ class _Teller:
                     self.notice = heard.notice
                 self._progress(seconds, levels)
             return
+        self.notice = heard.notice
         now = time.monotonic()
         if now - self.last >= LOOK_EVERY_S:
             self.last = now
