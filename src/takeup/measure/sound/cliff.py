@@ -8,6 +8,8 @@ after moment, has no other cause.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 LOWEST_HZ = 3000.0  # below it music and voices end as steeply by themselves
@@ -96,21 +98,22 @@ def rate_of_cliff(cliff_hz: float | None, rate_hz: int) -> int | None:
 
 def mirrored(powers: np.ndarray, width_hz: float, rates: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
     """Levels on both sides of each rate's mirror about their mean [dB]: two arrays of shape (rates, bins looked at)."""
+    below, above = _about_mean(_decibels(powers[_mirrored_bins(width_hz, rates)]))
+    return below, above
+
+
+@cache
+def _mirrored_bins(width_hz: float, rates: tuple[int, ...]) -> np.ndarray:
+    """Bins below and above each rate's mirror. Shape (2, rates, bins looked at)."""
     near, far = round(NEAREST_HZ / width_hz), round(FARTHEST_HZ / width_hz)
-    level = _decibels(powers)
-    below, above = [], []
-    for rate in rates:
-        mirror = rate / 2 / width_hz
-        down = np.floor(mirror).astype(int) - np.arange(near, far)
-        below.append(level[down])
-        above.append(level[np.round(2 * mirror - down).astype(int)])
-    shape = (len(rates), far - near)
-    return _about_mean(np.reshape(below, shape)), _about_mean(np.reshape(above, shape))
+    mirrors = np.array(rates)[:, None] / 2 / width_hz
+    down = np.floor(mirrors).astype(int) - np.arange(near, far)
+    return np.stack([down, np.round(2 * mirrors - down).astype(int)])
 
 
 def _about_mean(levels: np.ndarray) -> np.ndarray:
     """How loud a moment is tells nothing here: only how it is shaped."""
-    return levels - levels.mean(axis=1, keepdims=True)
+    return levels - levels.mean(axis=-1, keepdims=True)
 
 
 def rate_of_images(likeness: np.ndarray, rates: tuple[int, ...], moments: int) -> int | None:
