@@ -16,6 +16,7 @@ LOWEST_HZ, HIGHEST_HZ = 300.0, 12_000.0
 FARTHEST_US = 1000.0
 FEWEST = 8  # windows
 QUIET_SHARE = 0.01
+GRID_ROW = 20  # steps of the coarse search to one wide step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +129,9 @@ def _fit(
 def _coarse(cross: np.ndarray, weight: np.ndarray, frequency: np.ndarray) -> float:
     """Where the weighted cross-correlation peaks, on a grid of 5 us."""
     grid = np.arange(-FARTHEST_US, FARTHEST_US + 1, 5.0) * 1e-6
-    direction = weight * cross / np.maximum(np.abs(cross), 1e-300)
     step = max(1, len(frequency) // 800)
-    turned = np.exp(2j * np.pi * np.outer(grid, frequency[::step]))
-    return float(grid[np.argmax((turned * direction[::step]).real.sum(axis=1))])
+    some = frequency[::step]
+    direction = (weight * cross / np.maximum(np.abs(cross), 1e-300))[::step]
+    coarse, fine = (np.exp(2j * np.pi * np.outer(at, some)) for at in (grid[::GRID_ROW], grid[:GRID_ROW] - grid[0]))
+    sums = (coarse * direction) @ fine.T  # a turn is the product of a wide one and a narrow one
+    return float(grid[np.argmax(sums.real.reshape(-1)[: len(grid)])])
