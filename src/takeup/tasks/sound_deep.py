@@ -80,13 +80,16 @@ class DeepWalk:
         dropouts = judge_dropouts(self.dropouts.found, rows) if self.dropouts else []
         return (*dropouts, *judge_repeats(self.gaps.places, self.stream, rows))
 
-    def finish(self, history: History) -> DeepFacts:
-        """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view."""
+    def finish(self, history: History, *, long_enough_for_turns: bool = True) -> DeepFacts:
+        """All facts. ``history``: the hops of 10 ms of the whole capture, for folds that need the long view.
+
+        In a capture that is too short for anything to be told of the turns of a reel, none are looked for.
+        """
         self._hear_thin(finish_thin(self.thin))
         if self.fine:
             self._hear_fine(finish_fine(self.fine))
         spectrum = finish_spectrum(self.spectrum)
-        echo = finish_echo(self.echo) if self.echo else None
+        echo = finish_echo(self.echo) if self.echo and long_enough_for_turns else None
         dropouts = finish_dropouts(self.dropouts) if self.dropouts else ()
         return DeepFacts(
             delay=finish_delay(self.delay) if self.delay else None,

@@ -141,7 +141,8 @@ class SoundPass:
         whole = math.ceil(self.hops.frames / self.hops.hop)
         self._keep(finish_hops(self.hops))
         history = gather(self.pieces, self.hops.hop_s, whole)
-        deep = self.deep.finish(history)
+        long_enough = self.seconds >= self.rows.value("sound.print_through.shortest_s")
+        deep = self.deep.finish(history, long_enough_for_turns=long_enough)
         facts = take_facts(
             history,
             self.rows.section("sound.states"),
