@@ -9,6 +9,7 @@ from takeup.measure.video.whole import Pictures
 from takeup.streams import Finding, PictureStream, Verdict
 from takeup.tables.rows import Rows
 
+HARD_CODES = 0.35  # what rounding to whole codes may add to the distance of two percentiles
 NAMES = {"black": "black", "flat": "no_signal", "snow": "no_signal"}
 
 
@@ -17,7 +18,7 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
 
     A dark or bright programme is no fault, nor is super-white: only a pile-up at the last code is.
     """
-    if levels is None or levels.black is None or levels.floor is None or levels.dark is None:
+    if levels is None or levels.black is None or levels.dark is None:
         return []
     found = []
     steep = rows.value("video.levels.pile_steep")
@@ -47,8 +48,10 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
         )
     low, high = rows.value("video.levels.lifted")
     spread = noise if noise is not None else rows.value("video.levels.usual_noise")
-    floor = levels.floor + rows.value("video.levels.floor_noises") * spread
-    hard = levels.dark - levels.floor <= rows.value("video.levels.hard_noises") * spread + 0.5
+    if stream.lossy:  # coding takes noise from even areas first, and leaves it where it matters here
+        spread = max(spread, rows.value("video.levels.lossy_noise"))
+    floor = levels.black + rows.value("video.levels.black_noises") * spread
+    hard = levels.dark - levels.black <= rows.value("video.levels.hard_noises") * spread + HARD_CODES
     if low <= floor <= high and levels.black <= high and hard:
         found.append(
             Finding(
@@ -60,7 +63,7 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
                 unit="code",
                 rows=(
                     "video.levels.lifted",
-                    "video.levels.floor_noises",
+                    "video.levels.black_noises",
                     "video.levels.hard_noises",
                     "video.levels.black_code",
                 ),
