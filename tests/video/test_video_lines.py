@@ -1,6 +1,6 @@
 """Jitter, noise, colour delay and head switching of simulated tapes of two makers, whose amounts are laid down."""
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import pytest
@@ -18,7 +18,7 @@ REAL = ["motorcycle", "brick", "rocket"]
 BOUNDS = {"sharp_enough": 0.5, "least_lines": 60}
 
 
-@cache
+@lru_cache(maxsize=4)  # pictures are large
 def real(pictures=2, **scene):
     return list(play(Scene(pictures=pictures, seed=4, **scene)))
 

@@ -1,6 +1,6 @@
 """Bands of tracking noise of known time and place over photographs, and rough pictures without one."""
 
-from functools import cache
+from functools import lru_cache
 
 import pytest
 from make.tape_real import Band, Scene, codes, play
@@ -14,7 +14,7 @@ from takeup.measure.video.fields import fields
 LIMITS = {"rough": 16, "least_lines": 10, "smooth_share": 0.35, "found_again": 0.45, "colour_left": 0.6}
 
 
-@cache
+@lru_cache(maxsize=3)  # pictures are large
 def played(scene):
     return list(play(scene))
 
