@@ -25,8 +25,9 @@ SIDE = 12  # columns left out at either side: blanking and what a shifted line b
 THIN = np.ones((4, 1), np.uint8)  # four lines of a field: what is thinner stands out
 REACH = np.ones((1, 9), np.uint8)  # what the other field holds so near may have moved here meanwhile
 HOLES = np.ones((1, 15), np.uint8)  # texture may break a streak for so long
-FILLED = 0.72  # share of a streak's shortest length that must stand out
+FILLED = 0.62  # share of a streak's shortest length that must stand out
 MOST_LINES = 3
+EDGE_LINES = 6  # at top and bottom of a field: what moves into the picture there stood nowhere before
 MOST = 24  # places looked at closely in one picture; more are no single dropouts
 PATTERN = 7  # so many of them close above and below each other are stripes, blinds, a torn picture
 PATTERN_LINES = 16  # of a field
@@ -170,7 +171,7 @@ def _runs(
     """Runs along a line that are thin as well, and all that is thin; only in lines of which enough is apart."""
     mask = cv2.threshold(apart, contrast - 1, 1, cv2.THRESH_BINARY)[1]
     full = cv2.reduce(mask, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S).ravel() >= FILLED * length
-    full[:2] = full[-2:] = False  # nothing stands above or below to compare with
+    full[:EDGE_LINES] = full[-EDGE_LINES:] = False
     if not full.any():
         return [], None
     taken, inside = _taken(full)

@@ -13,10 +13,10 @@ ROUND = 6  # lines of a field above and below a streak by which its place is kno
 LINES = 8  # of a field: so far up and down it is looked for in another picture
 PIXELS = 44  # and so far to either side: a pan through the picture in two thirds of a second
 BAR_LINES = 24  # a thin thing that moves no faster than this from picture to picture is found again
-BAR_ALIKE = 0.55  # it stands out by so much of what the streak does
+BAR_ALIKE = 0.7  # it stands out by so much of what the streak does
 BAR_ALIKE_UNSURE = 0.4  # where the streak's surroundings are not known again, nor its colour gone
 WIDEST = 240  # pixels by which a place is known again; more of them tell no more
-SHARE = 0.65  # of a streak that must lie outside what belongs there
+SHARE = 0.55  # of a streak that must lie outside what belongs there
 SIDE = 12
 TOP = 4
 
