@@ -1,8 +1,8 @@
 """A second maker of tape pictures: photographs under a hand-held camera, played by a tape whose faults are laid down.
 
 Unlike ``make.video`` in every step: the camera rolls, zooms and shakes; things lie before the picture (a crawl,
-confetti, bars, glints); the line is limited and shifted by its Fourier transform; dropouts have a sharp beginning and an end that
-fades or rings. Photographs come from installed test packages and are never copied into the repository.
+confetti, bars, glints); the line is limited and shifted by its Fourier transform; dropouts have a sharp beginning and
+an end that fades or rings. Photographs come from installed test packages and are never copied into the repository.
 """
 
 from __future__ import annotations
