@@ -24,6 +24,7 @@ LEAST_RISE = 30.0  # a line must rise so far over its blanking to have an edge [
 LEAST_LINES = 24
 BRIGHTEST = 48.0  # blanking is darker than this, setup included [8-bit codes]
 SIGNS = 4  # left edge, right edge, level and noise of the blanking
+NOT_SEEN = (np.nan, np.nan, np.nan, np.nan)
 
 Why = Literal["first", "gap", "signature"]
 
@@ -55,14 +56,14 @@ def signature(luma: np.ndarray, bits: int) -> tuple[float, float, float, float]:
     unit = 2.0 ** (bits - 8)
     lines = luma[TOP : luma.shape[0] - HEAD_SWITCH : 2]
     if min(lines.shape) < 4 * EDGE_PX:
-        return (np.nan,) * SIGNS
+        return NOT_SEEN
     left = lines[:, :EDGE_PX].astype(np.float32) / unit
     right = lines[:, : -EDGE_PX - 1 : -1].astype(np.float32) / unit
     blank = left[:, :BLANK_PX]
     level = float(np.median(blank))
     spread = float(1.4826 * np.median(np.abs(blank - level)))
     if level > BRIGHTEST or spread > 6:  # no blanking here: the picture fills the line
-        return (np.nan,) * SIGNS
+        return NOT_SEEN
     # the median of squares is steadier than an RMS against single bent lines, and finer than steps of whole codes
     noise = float(np.sqrt(np.mean(np.sort(np.square(blank - level), axis=None)[: int(0.95 * blank.size)])))
     return _edge(left, level), _edge(right, level), float(blank.mean()), noise
