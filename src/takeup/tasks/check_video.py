@@ -7,6 +7,9 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
+
+from takeup.errors import Unreadable
 from takeup.judge.sound_notice import Notice
 from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
@@ -27,6 +30,8 @@ from takeup.tasks.sound_pass import SoundPart, SoundPass
 from takeup.tasks.video_thread import Stills, thread_of
 
 STAMP_EVERY_S = 0.2
+LEAST = 96  # pixels and lines: what is smaller has no inside once edges are left out
+MOST_LINES = 640  # larger pictures are measured by every second, third ... pixel and line of theirs
 SECTIONS = (
     "kind", "order", "repeat", "silent", "levels", "sampled", "dropout", "tracking", "half_height", "recordings",
 )  # fmt: skip
@@ -64,6 +69,9 @@ class _Check:
     def __init__(self, path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> None:
         stream = picture_of(path, capture)
         sound = measurable(path, capture, rows) if capture.sound else None
+        if stream.width < LEAST or stream.height < LEAST:
+            raise Unreadable("video.too-small", path=str(path), width=stream.width, height=stream.height)
+        self.thin = -(-stream.height // MOST_LINES)  # no tape has so many: a phone's or a screen's
         self.capture, self.asked, self.rows = capture, asked, rows
         self.rate = stream.rate or Fraction(25)
         limits = {name: rows.section(f"video.{name}") for name in SECTIONS}
@@ -81,7 +89,10 @@ class _Check:
         self.certain: list[Finding] = []
 
     def picture(self, picture: Picture) -> None:
-        kind = self.pictures.step(picture.planes, picture.at_s, key=picture.key, damaged=picture.damaged)
+        planes = picture.planes
+        if self.thin > 1:
+            planes = tuple(np.ascontiguousarray(plane[:: self.thin, :: self.thin]) for plane in planes)
+        kind = self.pictures.step(planes, picture.at_s, key=picture.key, damaged=picture.damaged)
         self.seconds = picture.at_s
         for stretch in self.running.step(kind, picture.at_s):
             finding = judge_stretch(stretch, None, self.rows)
