@@ -65,9 +65,7 @@ def judge_sound(
     figures = measures(facts, deep, stream, known, rows, dead=dead)
     if known.born:
         figures, findings = figures_of_born(figures), judge_born(findings)
-    return figures, sorted(
-        findings, key=lambda one: (one.from_s is not None, one.from_s or 0)
-    )
+    return figures, sorted(findings, key=lambda one: (one.from_s is not None, one.from_s or 0))
 
 
 def measures(

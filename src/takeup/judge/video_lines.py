@@ -125,20 +125,23 @@ def _tracking(pictures: Pictures, rows: Rows) -> list[Finding]:
         if to_s - from_s < rows.value("video.tracking.least_s") or count < rows.value("video.tracking.least_pictures"):
             continue
         lines = max(torn.end - torn.first for number, torn in high.items() if first <= number <= last)
-        findings.append(
-            Finding(
-                name="tracking",
-                verdict="redo",
-                again="helps",
-                from_s=round(from_s, 3),
-                to_s=round(to_s, 3),
-                value=lines,
-                unit="lines of a field",
-                facts={"lines": lines},
-                rows=("video.tracking.least_s", "video.tracking.least_lines", "video.tracking.rough"),
-            )
-        )
+        findings.append(band(from_s, to_s, lines))
     return findings
+
+
+def band(from_s: float, to_s: float, lines: int) -> Finding:
+    """A band of noise that lay over the picture from and to [s], so many lines of a field high."""
+    return Finding(
+        name="tracking",
+        verdict="redo",
+        again="helps",
+        from_s=round(from_s, 3),
+        to_s=round(to_s, 3),
+        value=lines,
+        unit="lines of a field",
+        facts={"lines": lines},
+        rows=("video.tracking.least_s", "video.tracking.least_lines", "video.tracking.rough"),
+    )
 
 
 def _colour(pictures: Pictures, rows: Rows) -> list[Finding]:

@@ -13,10 +13,12 @@ from takeup.errors import Unreadable
 from takeup.judge.sound_notice import Notice
 from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
+from takeup.judge.video_live import RunningBands
 from takeup.judge.video_notice import judge_picture_notice
 from takeup.judge.video_picture import judge_stretch
 from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
+from takeup.measure.video.levels import Levels
 from takeup.measure.video.stretches import Running
 from takeup.measure.video.whole import Pictures, Walk
 from takeup.media.moving import Picture, Reading, SoundBlock, look_at_moving
@@ -80,6 +82,10 @@ class _Check:
             limits["sampled"] = limits["sampled"] | {"lossy": True}
         self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
         self.running = Running(float(1 / self.rate), gap=limits["kind"]["gap_pictures"])
+        self.bands = RunningBands(float(1 / self.rate), rows)
+        self.equal_codes = limits["repeat"]["equal_codes"]
+        self.equal = 0  # pictures in a row that are equal to the one before
+        self.levels: tuple[int, Levels | None] = (0, None)  # as they were after so many pictures
         self.stills = Stills(asked.stills, stream, rows)
         self.sound = SoundPass(sound, asked, rows, of_picture=True) if sound else None
         self.presence = presence.begin(sound.rate_hz, sound.channels) if sound else None
@@ -98,6 +104,10 @@ class _Check:
             finding = judge_stretch(stretch, None, self.rows)
             if finding is not None:
                 self.certain.append(finding)
+        bands, number = self.pictures.of_lines.bands, len(self.pictures.at_s) - 1
+        self.bands.step(bands[-1][1] if bands and bands[-1][0] == number else None, picture.at_s)
+        same = kind == "picture" and self.pictures.difference[-1] <= self.equal_codes
+        self.equal = self.equal + 1 if same else 0
         self.stills.step(picture)
 
     def block(self, block: SoundBlock) -> None:
@@ -111,15 +121,26 @@ class _Check:
 
     def heard(self) -> Heard:
         levels = self.sound.levels() if self.sound else {}
-        certain = (*self.certain, *(self.sound.certain() if self.sound else ()))
+        certain = (*self.certain, *self.bands.told, *(self.sound.certain() if self.sound else ()))
         total = self.capture.picture.seconds_stated if self.capture.picture else None
         return Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain, notice=self._notice())
 
     def _notice(self) -> Notice | None:
         stream, run = self.capture.picture, self.running.open
         lasts = run.over() if run is not None and run.end == self.running.number else None
-        seen = judge_picture_notice(lasts, stream, self.rows) if stream else None
+        if stream is None:
+            return self.sound.notice() if self.sound else None
+        still_s = self.equal * float(1 / self.rate)
+        seen = judge_picture_notice(lasts, stream, self.rows, still_s=still_s, levels=self._levels())
         return seen or (self.sound.notice() if self.sound else None)
+
+    def _levels(self) -> Levels | None:
+        """Levels so far, looked at anew now and then; None before there is enough."""
+        counted, every = self.pictures.counted, self.rows.value("video.notice.levels_s") * float(self.rate)
+        pictures = counted.pictures if counted is not None else 0
+        if pictures >= every and pictures >= self.levels[0] + every:
+            self.levels = pictures, self.pictures.levels_so_far()
+        return self.levels[1]
 
     def settled(self, path: Path, reading: Reading) -> bool:
         """Whether the finished file says what was read while it grew; its own word is taken from here on."""

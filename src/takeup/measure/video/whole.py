@@ -124,15 +124,7 @@ class Walk:
         bounds = self.limits["levels"]
         told = self.of_lines.finish()
         sample = told.sampled
-        found = None
-        if self.counted is not None:
-            found = levels.finish(
-                self.counted,
-                noise=sample.noise_codes or bounds["usual_noise"],
-                bar=bounds["bar"],
-                rails=tuple(bounds["rails"]),
-                limits=tuple(bounds["within"]),
-            )
+        found = self.levels_so_far(sample.noise_codes)
         self._settle_lifted(found, sample.noise_codes or bounds["usual_noise"])
         shown = [kind == "picture" for kind in self.kinds]
         spans = stretches(self.kinds, self.at_s, picture_s, gap=self.limits["kind"]["gap_pictures"])
@@ -169,6 +161,19 @@ class Walk:
             at_s=at_s,
             luma=np.frombuffer(self.luma, np.float32) if self.luma else np.zeros(0, np.float32),
             kinds=tuple(self.kinds),
+        )
+
+    def levels_so_far(self, noise: float | None = None) -> Levels | None:
+        """Levels of what was recorded until now; None before the first picture."""
+        bounds = self.limits["levels"]
+        if self.counted is None:
+            return None
+        return levels.finish(
+            self.counted,
+            noise=noise or bounds["usual_noise"],
+            bar=bounds["bar"],
+            rails=tuple(bounds["rails"]),
+            limits=tuple(bounds["within"]),
         )
 
     def _settle_lifted(self, found: Levels | None, noise: float) -> None:
