@@ -11,6 +11,7 @@ from takeup.measure.sound.hum_course import HumCourse
 
 HALF_TAPS = 64  # of the delaying filter: flat to 23 kHz at 48 kHz
 KAISER = 8.0  # 80 dB
+ROW = 128  # turns of a hum that are worked out one by one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,11 +104,10 @@ def _add_stretch(out: np.ndarray, course: HumCourse, point: int, first: int, rat
     """The hum between two points; outside them all it goes on as it last went."""
     last = len(course.turn) - 1
     one, other = max(point, 0), min(point + 1, last)
-    share = (first + np.arange(out.shape[1])) / rate_hz
-    angle = 2 * np.pi * course.hz * share
-    share = (share - course.first_s) / course.hop_s - one
+    share = ((first + np.arange(out.shape[1])) / rate_hz - course.first_s) / course.hop_s - one
     slope = course.turn[min(one + 1, last)] - course.turn[min(one + 1, last) - 1]
-    wheel = np.exp(1j * np.remainder(angle + course.turn[one] + slope * share, 2 * np.pi)).astype(np.complex64)
+    begin = 2 * np.pi * course.hz * first / rate_hz + course.turn[one] + slope * share[0]
+    wheel = _wheel(begin, (2 * np.pi * course.hz + slope / course.hop_s) / rate_hz, out.shape[1])
     share = share.astype(np.float32) if one < other else np.zeros(out.shape[1], np.float32)
     turned, number = np.ones(out.shape[1], np.complex64), 0
     for line, wanted in enumerate(course.numbers):
@@ -118,3 +118,9 @@ def _add_stretch(out: np.ndarray, course: HumCourse, point: int, first: int, rat
             move = end - start
             out[channel] += (start.real + move.real * share) * turned.real
             out[channel] -= (start.imag + move.imag * share) * turned.imag
+
+
+def _wheel(begin: float, step: float, count: int) -> np.ndarray:
+    """exp(i (begin + step n)), complex64: the turns of a row times where each row begins, instead of every one."""
+    rows = np.exp(1j * np.remainder(begin + step * ROW * np.arange(-(-count // ROW)), 2 * np.pi))
+    return np.outer(rows, np.exp(1j * step * np.arange(ROW))).reshape(-1)[:count].astype(np.complex64)
