@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from .sound import Samples, db
+from .sound import Samples, db, sine
 
 FAMILY = {1: -50.0, 2: -56.0, 3: -54.0}  # peak dBFS by harmonic: the check values' own (sound.md, part 4, fault 3)
 
@@ -23,13 +23,14 @@ def hum(
     channels: int = 2,
 ) -> Samples:
     """A family of sines with random phases. Shape (count, channels). ``wow_share``: peak deviation of the speed."""
-    at = np.arange(count) / rate
+    at = np.arange(count) / rate if wow_share else np.zeros(0)
     turns = hz * at + (hz * wow_share / (2 * np.pi * wow_hz)) * np.sin(2 * np.pi * wow_hz * at)
-    wave = sum(
-        db(level) * np.sin(2 * np.pi * harmonic * turns + rng.uniform(0, 2 * np.pi))
-        for harmonic, level in levels_dbfs.items()
-    )
-    return np.repeat(np.asarray(wave)[:, None], channels, axis=1)
+    wave = np.zeros(count)
+    for harmonic, level in levels_dbfs.items():
+        phase = rng.uniform(0, 2 * np.pi)
+        still = None if wow_share else sine(harmonic * hz, count, rate, phase)
+        wave += db(level) * (np.sin(2 * np.pi * harmonic * turns + phase) if still is None else still)
+    return np.repeat(wave[:, None], channels, axis=1)
 
 
 def family_rms_dbfs(levels_dbfs: Mapping[int, float] = FAMILY) -> float:
@@ -55,6 +56,5 @@ def held_notes(
 
 def pedal(seconds: float, hz: float, rate: int = 48_000) -> Samples:
     """An organ pedal held all the time, with four partials; RMS 1. Shape (n,)."""
-    at = np.arange(round(seconds * rate)) / rate
-    wave = np.sum([np.sin(2 * np.pi * hz * k * at + k) / k for k in range(1, 5)], axis=0)
+    wave = np.sum([sine(hz * k, round(seconds * rate), rate, k) / k for k in range(1, 5)], axis=0)
     return wave / wave.std()

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 from make.sound import Samples, db
-from scipy.interpolate import CubicSpline
+from scipy.ndimage import map_coordinates
 
 SPEED_MM_S = 47.625
 SIDE_S = {18.0: 1800.0, 12.0: 2700.0, 9.0: 3600.0}  # C60, C90, C120
@@ -71,7 +71,9 @@ def printed(
         place = (when - from_s) * rate
         there = np.isfinite(place) & (place >= 0) & (place <= len(samples) - 1)
         for channel in range(samples.shape[1]):
-            out[there, channel] += db(level) * CubicSpline(np.arange(len(samples)), source[:, channel])(place[there])
+            out[there, channel] += db(level) * map_coordinates(
+                source[:, channel], [place[there]], order=3, mode="mirror"
+            )
     return out
 
 
