@@ -32,9 +32,11 @@ def checked(folder: Path, samples: np.ndarray, rate: int = RATE, subtype: str = 
     return check(write(folder / "a.wav", samples, rate, subtype))
 
 
-def listened_to_file(folder: Path, samples: np.ndarray, rate: int = RATE, subtype: str = "PCM_24") -> Report:
+def listened_to_file(
+    folder: Path, samples: np.ndarray, rate: int = RATE, subtype: str = "PCM_24", deeper: str = "nothing"
+) -> Report:
     """Where one finding is asked about, and what is left out cannot bear on it."""
-    return listened_to(write(folder / "a.wav", samples, rate, subtype))
+    return listened_to(write(folder / "a.wav", samples, rate, subtype), deeper=deeper)
 
 
 def said(report: Report) -> list[str]:
@@ -219,7 +221,7 @@ def test_a_leaning_head_does_not_look_like_opposed_channels(tmp_path):
     late = np.fft.irfft(
         np.fft.rfft(samples[:, 1]) * np.exp(-2j * np.pi * np.fft.rfftfreq(len(samples), 1 / RATE) * 70e-6), len(samples)
     )
-    report = listened_to_file(tmp_path, np.stack([samples[:, 0], late], axis=1))
+    report = listened_to_file(tmp_path, np.stack([samples[:, 0], late], axis=1), deeper="most")
     assert "channel_antiphase" not in said(report)
     assert report.measures["channel_delay"].value == pytest.approx(70, abs=0.2)
     assert report.measures["channel_delay"].extra["arc_minutes"] == pytest.approx(70 / 5.5, abs=0.05)

@@ -43,7 +43,7 @@ def within_scale(samples: np.ndarray) -> np.ndarray:
 
 def check(samples: np.ndarray, **asked) -> Report:
     """Everything but what cannot bear on hum."""
-    return listened(within_scale(samples), **asked)
+    return listened(within_scale(samples), deeper="thin", **asked)
 
 
 def check_file(folder: Path, samples: np.ndarray, **asked) -> Report:
