@@ -21,6 +21,7 @@ from av.filter import Graph
 
 from takeup.errors import Unreadable
 from takeup.media.moving_look import sound_of, video_of
+from takeup.media.moving_mended import open_or_mend
 from takeup.media.still import OpenStill
 from takeup.media.still_write import in_srgb
 from takeup.streams import CaptureFile, Still
@@ -300,7 +301,7 @@ def _opened(path: Source) -> Any:
         if not isinstance(path, Path):
             path.seek(0)
             return av.open(path, metadata_errors="replace")
-        return av.open(str(path), metadata_errors="replace")
+        return open_or_mend(path)
     except (av.FFmpegError, OSError) as error:
         raise Unreadable("capture.broken", path=_name(path), error=str(error)) from error
 

@@ -81,6 +81,25 @@ def open_mended(path: Path) -> tuple[Any, Mended] | None:
         raise
 
 
+def open_or_mend(path: Path) -> Any:
+    """An open container: the file as it lies there, or with the index that a crashed program never wrote.
+
+    The file behind a mended one is let go with its container.
+
+    Raises
+    ------
+    av.FFmpegError
+        When libav cannot read it in either way.
+    """
+    try:
+        return av.open(str(path), metadata_errors="replace")
+    except av.FFmpegError:
+        mended = open_mended(path)
+        if mended is None:
+            raise
+        return mended[0]
+
+
 @lru_cache(maxsize=8)
 def _head(path: Path, _device: int, _number: int, size: int) -> tuple[bytes, int] | None:
     """The head that the file lacks, and where its media data end."""

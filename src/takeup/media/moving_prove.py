@@ -21,6 +21,7 @@ import numpy as np
 
 from takeup.errors import CopyDiffers, Unreadable
 from takeup.media.moving_look import video_of
+from takeup.media.moving_mended import open_or_mend
 from takeup.media.moving_planes import planes_of
 from takeup.media.sound_write import interleaved
 
@@ -96,7 +97,7 @@ def open_moving(path: Path) -> Any:
         ``capture.broken`` when it cannot be opened.
     """
     try:
-        return av.open(str(path))
+        return open_or_mend(path)
     except av.error.FFmpegError as error:
         raise Unreadable("capture.broken", path=str(path), error=str(error)) from error
 

@@ -20,6 +20,7 @@ from av.filter import Graph
 
 from takeup.errors import Unreadable
 from takeup.media.decoded_peak import DecodedPeak
+from takeup.media.moving_mended import open_or_mend
 from takeup.media.sound_mend import Mender, Mends
 
 MEND = {
@@ -124,7 +125,7 @@ class Through:
     def frames(self) -> Iterator[Any]:
         """Decode, filter, hand out. A file that breaks off gives what came before the break."""
         try:
-            container = av.open(str(self.path))
+            container = open_or_mend(self.path)
         except av.error.FFmpegError as error:
             raise Unreadable("capture.broken", path=str(self.path), error=str(error)) from error
         with container:

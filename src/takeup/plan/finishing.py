@@ -14,7 +14,7 @@ from takeup.tables.rows import Rows
 
 Mend = Literal["none", "left-only", "right-only", "turn-right", "both-mean", "both-left", "both-right"]
 LEVELS, NOTHING = 101, 25  # of a trace: dBFS + 100; -75 dBFS, under which there is no tape hiss
-MasterWay = Literal["as-it-is", "unpacked", "coded", "rewrapped"]
+MasterWay = Literal["as-it-is", "unpacked", "coded", "rewrapped", "indexed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,13 +145,17 @@ def plan_sound_master(capture: CaptureFile, rows: Rows) -> MasterWay:
     return "as-it-is"
 
 
-def plan_video_master(picture: PictureStream, container: str, rows: Rows) -> MasterWay:
-    """How the kept form of a video capture comes about: coded without loss, re-wrapped, or kept as it is."""
+def plan_video_master(picture: PictureStream, container: str, rows: Rows, *, index_made: bool = False) -> MasterWay:
+    """How the kept form of a video capture comes about: coded without loss, re-wrapped, or kept as it is.
+
+    A file whose program never wrote its index (``index_made``) opens nowhere else: its own packets are put into a MOV
+    with one ("indexed").
+    """
     if picture.codec in rows.value("formats.video.master.raw_codecs"):
         return "coded"
     if picture.codec in rows.value("formats.video.master.lossless_codecs"):
         return "as-it-is" if container == "mkv" else "rewrapped"
-    return "as-it-is"
+    return "indexed" if index_made else "as-it-is"
 
 
 def plan_field_order(report: Report | None, picture: PictureStream, rows: Rows) -> Known:

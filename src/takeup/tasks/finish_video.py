@@ -83,9 +83,9 @@ def _steps(part: Chosen, capture: CaptureFile, place: Place, rows: Rows) -> dict
 def _master(
     part: Chosen, capture: CaptureFile, picture: PictureStream, tags: Tags, place: Place, rows: Rows, ears: Ears
 ) -> Made:
-    way = plan_video_master(picture, capture.container, rows)
+    way = plan_video_master(picture, capture.container, rows, index_made="index-made" in capture.notes)
     source = part.stored[0]
-    suffix = source.suffix.lower() if way == "as-it-is" else ".mkv"
+    suffix = {"as-it-is": source.suffix.lower(), "indexed": ".mov"}.get(way, ".mkv")
     target = place.master(f"{part.name}{suffix}")
     if standing := place.standing(target, part.stored):
         return standing
@@ -93,12 +93,13 @@ def _master(
     if way == "coded":
         made_with, notes = _coded(part, picture, tags, target, rows, ears)
         return _made(part, target, "master", made_with, tags, picture, rows, notes=notes, tagged=True)
-    if way == "rewrapped":
+    if way in ("rewrapped", "indexed"):
+        container, called = ("mov", "MOV") if way == "indexed" else ("matroska", "Matroska")
         with beside(target) as file:
-            rewrap(source, file, container="matroska", metadata={})
+            rewrap(source, file, container=container, metadata={})
             held = prove_packets(source, file, seconds_to(ears, f"{target.name}: compare", total, _rate(picture)))
         made_with = {
-            "kept": "re-wrapped, its own packets", "format": "Matroska", "codec": picture.codec,
+            "kept": "re-wrapped, its own packets", "format": called, "codec": picture.codec,
             "pictures": held.pictures, "packets_unchanged": "each compared with the capture's",
         }  # fmt: skip
         return _made(part, target, "master", made_with, tags, picture, rows)
