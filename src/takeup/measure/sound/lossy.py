@@ -186,7 +186,7 @@ def _zeros(lines: np.ndarray, period: int, loops: Loops) -> Iterator[np.ndarray]
     noise = _like_noise(lines, period)
     if noise.mean() < LEAST_NOISE:
         return
-    lines = np.ascontiguousarray(lines[noise])
+    lines = np.ascontiguousarray(lines if noise.all() else lines[noise])
     counts, room = (
         np.zeros((len(NEAR_ZERO) * len(lines), period), np.float32),
         np.empty((2, lines.shape[1]), np.float32),
@@ -216,10 +216,12 @@ def _score(zeros: np.ndarray) -> float | None:
     means = zeros.mean(axis=0)
     means = means - _middle(means)
     offset = int(np.argmax(means))
-    near = (offset + np.arange(-NEIGHBOURS, NEIGHBOURS + 1)) % len(means)
-    second = float(np.delete(means, near).max())
+    others = means.copy()
+    others[(offset + np.arange(-NEIGHBOURS, NEIGHBOURS + 1)) % len(means)] = -np.inf
+    if means[offset] < APART * float(others.max()):  # nearly always: the scatter is then not asked for
+        return None
     score = float(means[offset]) / max(_scatter(means), 1e-9)
-    if score < SCORE or means[offset] < APART * second:
+    if score < SCORE:
         return None
     spread = np.array([max(_scatter(one), one.std() / 2, 1e-9) for one in zeros])
     return score if (zeros[:, offset] / spread >= GROUP_SCORE).sum() >= GROUPS_LEAST else None
