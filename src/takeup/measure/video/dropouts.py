@@ -29,8 +29,11 @@ FILLED = 0.62  # share of a streak's shortest length that must stand out
 MOST_LINES = 3
 EDGE_LINES = 6  # at top and bottom of a field: what moves into the picture there stood nowhere before
 MOST = 24  # places looked at closely in one picture; more are no single dropouts
+MOST_AT_ALL = 400  # a torn picture
+ALIGNED_PX = 16  # ends that lie under each other
 PATTERN = 7  # so many of them close above and below each other are stripes, blinds, a torn picture
 PATTERN_LINES = 16  # of a field
+BARS, BARS_LINES = 5, 80
 PIECE = 10  # shorter than this is no piece [px]
 GLITTER = 20  # so many short pieces: water in the sun; what looks like a streak may be two glints
 GLITTER_LONG = 1.7
@@ -95,7 +98,9 @@ def step(
     if before is None or here is None or not before.pair[0].shape == here.pair[0].shape == pair[0].shape:
         return now, ()
     places = [place for place in here.places if not _is_torn(place, here.torn)]
-    places = [place for place in places if _beside(place, places) < PATTERN]
+    if len(places) > MOST_AT_ALL:
+        return now, ()
+    places = _no_pattern(places)
     if not places or len(places) > MOST:
         return now, ()
     sure = []
@@ -110,14 +115,20 @@ def _is_torn(place: streak_proof.Place, torn: np.ndarray | None) -> bool:
     return torn is not None and bool(torn[max(0, place.first - 2) : place.last + 3].any())
 
 
-def _beside(place: streak_proof.Place, places: list[streak_proof.Place]) -> int:
-    """How many places lie over or under this one, itself among them."""
-    return sum(
-        one.parity == place.parity
-        and abs(one.first - place.first) <= PATTERN_LINES
-        and min(one.right, place.right) > max(one.left, place.left)
-        for one in places
-    )
+def _no_pattern(places: list[streak_proof.Place]) -> list[streak_proof.Place]:
+    """Those that are no part of stripes: many under each other, which begin or end under each other too.
+
+    Of a streak across such stripes neither end does. Further apart both ends must, and fewer are enough: window bars.
+    """
+    if len(places) < BARS:
+        return places
+    one = np.array([(place.parity, place.first, place.left, place.right) for place in places])
+    parity, first, left, right = (np.abs(one[:, None, at] - one[None, :, at]) for at in range(4))
+    over = np.minimum.outer(one[:, 3], one[:, 3]) > np.maximum.outer(one[:, 2], one[:, 2])
+    stripes = (parity == 0) & (first <= PATTERN_LINES) & over & ((left <= ALIGNED_PX) | (right <= ALIGNED_PX))
+    bars = (parity == 0) & (first <= BARS_LINES) & (left <= ALIGNED_PX) & (right <= ALIGNED_PX)
+    part = (stripes.sum(axis=1) >= PATTERN) | (bars.sum(axis=1) >= BARS)
+    return [place for place, is_part in zip(places, part.tolist()) if not is_part]
 
 
 def _joined(places: list[streak_proof.Place]) -> list[Streak]:

@@ -2,8 +2,11 @@
 
 Lines that come in equal pairs, and lines that are the mean of their neighbours, are told by how much closer they lie
 than others. Mixed fields are told from tape noise: two fields were played at two times and share none, so lines beside
-each other in the picture have noise of their own. After mixing or scaling they share it. Texture makes lines alike too,
-but not everywhere; so a picture is called mixed only where nearly all of its evenest places agree.
+each other in the picture have noise of their own. After mixing or scaling they share it; DV keeps that, other coding
+with loss may join it by itself. Texture makes lines alike too, but not everywhere; so a picture is called mixed only
+where nearly all of its evenest places agree. While what is seen
+moves up or down by one line from field to field, each line shows what the next one showed a field before, and lines
+come in pairs that nobody halved: such pictures have a say only where their noise pairs too.
 """
 
 from __future__ import annotations
@@ -14,6 +17,8 @@ from typing import Literal
 import cv2
 import numpy as np
 
+from takeup.measure.video import motion
+from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.glance import inner
 
 Half = Literal["doubled", "interpolated", "blended"]
@@ -25,6 +30,8 @@ PLACES = 24  # the evenest ones
 LEAST_NOISE, MOST_NOISE = 0.6, 6.0  # less or more is no tape noise that could be shared [8-bit codes]
 TAPE_LINES = (480, 486, 576)  # other heights are no tape's own: nothing can have been halved
 ENOUGH, MOST = 2, 0.8  # pictures that must say so, and share of those looked at
+PAIRING = 1.0, 3.4  # picture lines up or down from picture to picture: near one line from field to field
+SURE = 0.3  # correlation of the outlines from which such movement is taken for one
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +49,9 @@ def begin() -> Halves:
     return Halves()
 
 
-def step(state: Halves, luma: np.ndarray, bits: int, *, alike: float, joined: float) -> Halves:
+def step(
+    state: Halves, luma: np.ndarray, bits: int, *, alike: float, joined: float, before: np.ndarray | None = None
+) -> Halves:
     """Look at one picture.
 
     Parameters
@@ -53,6 +62,8 @@ def step(state: Halves, luma: np.ndarray, bits: int, *, alike: float, joined: fl
         Lines of a pair lie this much closer than others, as a ratio.
     joined : float
         Lines beside each other share their noise when they lie so much closer than those two apart, as a ratio.
+    before : ndarray, optional
+        Luma of the picture before, by which movement is known.
     """
     if luma.shape[0] not in TAPE_LINES:
         return state
@@ -64,7 +75,9 @@ def step(state: Halves, luma: np.ndarray, bits: int, *, alike: float, joined: fl
     bends = [_bend(part, parity) for parity in (0, 1)]
     doubled = min(steps) < alike * max(steps) and max(steps) > 0.5
     interpolated = not doubled and min(bends) < alike * max(bends) and max(bends) > 0.5
-    noise, ratio = _shared(part)
+    noise, ratio, paired = _shared(part)
+    if doubled and paired >= alike and before is not None and _pairs(before, luma, bits):
+        return state
     noisy = LEAST_NOISE <= noise <= MOST_NOISE
     return Halves(
         state.pictures + 1,
@@ -88,6 +101,13 @@ def finish(state: Halves, *, lossless: bool) -> Half | None:
     return None
 
 
+def _pairs(before: np.ndarray, now: np.ndarray, bits: int) -> bool:
+    """Whether what is seen moves so far up or down that the lines of two whole fields come in pairs."""
+    state, _ = motion.step(motion.begin(), inner(eight_bits(before, bits)))
+    down = motion.step(state, inner(eight_bits(now, bits)))[1]
+    return down.sure >= SURE and PAIRING[0] <= abs(down.down) <= PAIRING[1]
+
+
 def _bend(part: np.ndarray, parity: int) -> float:
     """Mean distance of the lines of one parity from the mean of their neighbours."""
     above, here, below = part[parity:-2:2], part[parity + 1 : -1 : 2], part[parity + 2 :: 2]
@@ -95,8 +115,9 @@ def _bend(part: np.ndarray, parity: int) -> float:
     return float(np.abs(here[:number] - (above[:number] + below[:number]) / 2).mean())
 
 
-def _shared(part: np.ndarray) -> tuple[float, float]:
-    """Noise of the evenest places, and how much closer lines beside each other lie than those two apart (power)."""
+def _shared(part: np.ndarray) -> tuple[float, float, float]:
+    """Noise of the evenest places; how much closer lines beside each other lie there than those two apart (power), and
+    the lines of one pair than those of two."""
     rows, columns = len(part) // LINES, part.shape[1] // COLUMNS
     part = part[: rows * LINES, : columns * COLUMNS]
     fine = part - cv2.blur(part, (15, 1))  # along the line: what is slower is picture
@@ -107,8 +128,11 @@ def _shared(part: np.ndarray) -> tuple[float, float]:
     chosen = np.argsort(uneven, axis=None)[:PLACES]
     chosen = chosen[np.isfinite(uneven.ravel()[chosen])]
     if len(chosen) < PLACES // 2:
-        return 0.0, 0.0
+        return 0.0, 0.0, 1.0
     places = fine.reshape(rows, LINES, columns, COLUMNS).transpose(0, 2, 1, 3).reshape(-1, LINES, COLUMNS)[chosen]
     power = np.square(places).mean(axis=(1, 2))
     one, two = (np.square(places[:, step:] - places[:, :-step]).mean(axis=(1, 2)) + 1e-6 for step in (1, 2))
-    return float(np.sqrt(np.median(power))), float(np.percentile(one / two, 80))
+    beside = np.abs(places[:, 1:] - places[:, :-1]).mean(axis=2)
+    pairs = np.sort([float(np.median(beside[:, parity::2])) for parity in (0, 1)])
+    shared = float(np.percentile(one / two, 80))
+    return float(np.sqrt(np.median(power))), shared, float(pairs[0] / max(pairs[1], 1e-3))

@@ -72,7 +72,8 @@ class Lines:
         return torn
 
     def finish(self) -> Found:
-        lossless = not self.limits["sampled"].get("lossy", False)
+        rows = self.limits["sampled"]
+        lossless = not rows.get("lossy", False) or rows.get("keeps_noise", False)  # DV codes fields' noise apart
         return Found(
             sampled=sampled.finish(self.samples, self.limits["sampled"], lossless=lossless),
             streaks=tuple(self.streaks),

@@ -4,7 +4,8 @@ Tape noise is independent from line to line and from picture to picture, along a
 from the vertical second difference within one field (variance 6 s^2) where a smoothed picture is even, and from the
 difference to the picture before (variance 2 s^2) where a smoothed picture stands still. The choice of places looks at
 block means, the noise at what is left between them, so that choosing even places does not choose quiet ones. Texture
-and movement only ever add, so the smaller of both counts. Where the places' noise differs too much, it is texture.
+and movement only ever add, so the smaller of both counts. Where even places differ, some hold texture, and the quiet
+ones are told from: a tenth of them lies so far under the middle by noise alone. Few and unlike ones are all texture.
 """
 
 from __future__ import annotations
@@ -23,10 +24,16 @@ STILL = 0.35  # means of a still block's quarters differ from the picture before
 STILL_CODES = 0.4  # ... and this [8-bit codes]
 DOUBTFUL = 3.0  # from here on it is asked whether it is noise at all [8-bit codes]
 AGAIN = 0.6  # correlation of an even place with where it was before: noise 0.4
+MANY = 15  # even places
+QUIET = (
+    0.1,
+    0.76,
+)  # this share of the places of pure noise lies so far under their middle (power of some 90 free samples)
+QUIET_LOSSY = 0.25, 0.87  # where coding has smoothed some places, fewer of the quiet ones tell
 ALIKE = 2.5  # quarters of the places' powers lie no further apart than this, where it is noise
 
 
-def noise_codes(luma: np.ndarray, bits: int, before: np.ndarray | None = None) -> float | None:
+def noise_codes(luma: np.ndarray, bits: int, before: np.ndarray | None = None, *, lossy: bool = False) -> float | None:
     """RMS noise of one picture [8-bit codes]; None when it has not enough even or still places.
 
     Parameters
@@ -35,11 +42,13 @@ def noise_codes(luma: np.ndarray, bits: int, before: np.ndarray | None = None) -
         as it lies in the file
     before : ndarray, optional
         Luma of the picture before; only where every picture is coded for itself, and with tape noise of its own.
+    lossy : bool
+        Whether coding has taken the noise out of some places.
     """
     unit = 2.0 ** (bits - 8)
     part = inner(luma)
     even = [_field(part[p::2].astype(np.float32) / unit) for p in (0, 1)]
-    found = [_settled(np.concatenate([powers for powers, _ in even]))]
+    found = [_floor(np.concatenate([powers for powers, _ in even]), QUIET_LOSSY if lossy else QUIET)]
     if before is not None and before.shape == luma.shape:
         other = inner(before)
         apart = [(part[p::2].astype(np.float32) - other[p::2]) / unit for p in (0, 1)]
@@ -66,6 +75,14 @@ def _is_texture(lines: np.ndarray, other: np.ndarray, places: np.ndarray) -> boo
 def _detail(lines: np.ndarray) -> np.ndarray:
     lines = lines.astype(np.float32)
     return lines[2:] - 2 * lines[1:-1] + lines[:-2]
+
+
+def _floor(powers: np.ndarray, quiet: tuple[float, float]) -> float | None:
+    """What noise alone gives, where some of many places may hold texture as well; of few places as :func:`_settled`."""
+    if len(powers) < MANY:
+        return _settled(powers)
+    share, under = quiet
+    return float(min(np.percentile(powers, 100 * share) / under, np.median(powers)))
 
 
 def _settled(powers: np.ndarray) -> float | None:

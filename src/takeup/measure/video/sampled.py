@@ -25,6 +25,7 @@ class Samples:
     lags: chroma.Lags = field(default_factory=chroma.begin)
     halves: half_height.Halves = field(default_factory=half_height.begin)
     before: np.ndarray | None = None  # luma of the picture before one whose noise is read
+    earlier: np.ndarray | None = None  # and of the one before a picture whose halves are
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +49,7 @@ class Sampled:
 OFTEN, SELDOM = 8, 24  # one picture in so many: a short clip must tell too, a long tape tells enough
 RARELY = 96  # what a setting does to all pictures alike
 OFTEN_UNTIL = 96
+FIRST, FIRST_EVERY = 32, 4  # a clip of a second holds too few lines for their jitter to come back to a tenth
 
 
 def begin() -> Samples:
@@ -65,11 +67,11 @@ def step(state: Samples, planes: tuple[np.ndarray, ...], bits: int, limits: Mapp
     number, rows = state.pictures, limits["sampled"]
     noise, jitter, switching, lags, halves = state.noise, state.jitter, state.switching, state.lags, state.halves
     if _is_due(number, 2):
-        found = noise_codes(planes[0], bits, state.before)
+        found = noise_codes(planes[0], bits, state.before, lossy=bool(rows.get("lossy")))
         noise += (found,) if found is not None else ()
         switching = headswitch.step(switching, planes[0], bits, bent_px=rows["bent_px"], least_step=rows["least_step"])
-    if _is_due(number, 4):
-        turn = number // OFTEN  # fields and halves take turns
+    if _is_due(number, 4) or (number < FIRST and number % FIRST_EVERY == 0):
+        turn = number // (FIRST_EVERY if number < FIRST else OFTEN)  # fields and halves take turns
         shaken = line_jitter(
             planes[0],
             bits,
@@ -81,12 +83,15 @@ def step(state: Samples, planes: tuple[np.ndarray, ...], bits: int, limits: Mapp
         jitter += (shaken.square_px,) if shaken.square_px is not None else ()
     if number % (OFTEN if number < OFTEN_UNTIL else RARELY) == 5:
         half = limits["half_height"]
-        halves = half_height.step(halves, planes[0], bits, alike=half["alike"], joined=half["joined"])
+        halves = half_height.step(
+            halves, planes[0], bits, alike=half["alike"], joined=half["joined"], before=state.earlier
+        )
     if number % (2 * OFTEN if number < OFTEN_UNTIL else RARELY) == 6:
         lags = chroma.step(lags, planes, bits, number // (2 * OFTEN) % 2)
+    earlier = planes[0] if _is_due(number, 4) else None
     # a lossy coder takes a still picture's noise over from the one before
     before = planes[0] if _is_due(number, 1) and not rows.get("lossy") else None
-    return Samples(number + 1, noise, jitter, switching, lags, halves, before)
+    return Samples(number + 1, noise, jitter, switching, lags, halves, before, earlier)
 
 
 def _is_due(number: int, turn: int) -> bool:
