@@ -46,6 +46,7 @@ class PictureStream:
     lossy: bool
     pictures_stated: int | None
     seconds_stated: float | None
+    full_range: bool = False  # luma from 0 to 255, as the file says; else 16 to 235
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from takeup.judge.video_lines import judge_lines, measures_of_lines
 from takeup.judge.video_picture import judge_levels, judge_order, judge_shape, judge_stretches
 from takeup.judge.video_sound import judge_drift, judge_sound
-from takeup.judge.video_time import is_cut, judge_damage, judge_end, judge_lost
+from takeup.judge.video_time import how_it_ends, judge_damage, judge_end, judge_lost
 from takeup.measure.video.clock import Drift
+from takeup.measure.video.levels import Levels
 from takeup.measure.video.presence import Presence
 from takeup.measure.video.whole import Pictures
-from takeup.streams import CaptureFile, Finding, Measured, Original
+from takeup.streams import CaptureFile, Finding, Measured, Original, PictureStream
 from takeup.tables.rows import Rows
 
 
@@ -31,12 +32,14 @@ class Seen:
     sound_s: float
     broken: str | None  # why reading ended before the file's end
     faults_s: tuple[float, ...] = ()  # packets that did not decode
+    read_to: int = 0  # byte after the last packet that came; 0 where it is not known
 
 
 def judge_video(seen: Seen, rows: Rows) -> tuple[dict[str, Measured], list[Finding]]:
     """The contract's measures and the findings of one capture."""
     pictures, capture = seen.pictures, seen.capture
     assert capture.picture is not None
+    end = how_it_ends(capture, pictures, seen.sound_s, seen.broken, seen.read_to, rows)
     findings = [
         *judge_stretches(pictures, rows),
         *judge_levels(pictures.levels, pictures.lines.sampled.noise_codes, capture.picture, rows),
@@ -44,10 +47,10 @@ def judge_video(seen: Seen, rows: Rows) -> tuple[dict[str, Measured], list[Findi
         *judge_order(pictures.order, capture.picture, rows),
         *judge_shape(capture.picture, rows),
         *judge_sound(seen.presence, seen.original, seen.sound_s, rows),
-        *judge_drift(seen.drift, seen.sound_s, rows),
-        *judge_lost(pictures, rows),
-        *judge_end(seen.capture, pictures, seen.sound_s, seen.broken, rows),
-        *judge_damage(pictures, seen.faults_s, cut=is_cut(capture, pictures, seen.sound_s, seen.broken, rows)),
+        *judge_drift(seen.drift, seen.sound_s, rows, torn=end.cut or end.unreadable, faults_s=seen.faults_s),
+        *judge_lost(pictures, seen.faults_s, end, rows),
+        *judge_end(capture, pictures, end, rows),
+        *judge_damage(pictures, seen.faults_s, end),
     ]
     return measures_of(seen), findings
 
@@ -65,7 +68,7 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
         "white_level": Measured(value=_round(levels.white, 2), unit="code")
         if levels and levels.white is not None
         else Measured(value=None, unit="code", why=nothing),
-        "beyond_limits": Measured(value=_round(100 * levels.beyond_share, 4), unit="%")
+        "beyond_limits": Measured(value=_beyond(levels, capture.picture), unit="%")
         if levels and levels.black is not None
         else Measured(value=None, unit="%", why=nothing),
     }
@@ -89,6 +92,14 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
         | _sync(seen.drift)
         | measures_of_lines(pictures, capture.picture)
     )
+
+
+def _beyond(levels: Levels, stream: PictureStream) -> float:
+    """Per cent of pixels beyond the limits; in full range both limits lie outside what eight bits can say.
+
+    By BT.601's scale 5 and 246 would be (5 - 16) x 255 / 219 = -12.8 and (246 - 16) x 255 / 219 = 267.8 there.
+    """
+    return 0.0 if stream.full_range else round(100 * float(levels.beyond_share), 4)
 
 
 def _lost(pictures: Pictures) -> Measured:

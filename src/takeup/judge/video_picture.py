@@ -16,9 +16,10 @@ NAMES = {"black": "black", "flat": "no_signal", "snow": "no_signal"}
 def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStream, rows: Rows) -> list[Finding]:
     """Shadows or highlights cut off by the station, and black that was left lifted.
 
-    A dark or bright programme is no fault, nor is super-white: only a pile-up at the last code is.
+    A dark or bright programme is no fault, nor is super-white: only a pile-up at the last code is. Where the file says
+    that its codes reach from 0 to 255, black and white themselves lie at the last codes: nothing is told from them.
     """
-    if levels is None or levels.black is None or levels.dark is None:
+    if levels is None or levels.black is None or levels.dark is None or stream.full_range:
         return []
     found = []
     steep = rows.value("video.levels.pile_steep")

@@ -52,8 +52,14 @@ def _missing(
     )
 
 
-def judge_drift(drift: Drift | None, sound_s: float, rows: Rows) -> list[Finding]:
-    """Sound that slips against the picture: ``redo`` when it grows past what anybody accepts, ``look`` before."""
+def judge_drift(
+    drift: Drift | None, sound_s: float, rows: Rows, *, torn: bool = False, faults_s: tuple[float, ...] = ()
+) -> list[Finding]:
+    """Sound that slips against the picture: ``redo`` when it grows past what anybody accepts, ``look`` before.
+
+    In a file that breaks off (``torn``) the two tracks need not end together; where it is damaged (``faults_s``), its
+    steps are the damage's.
+    """
     if drift is None or drift.shape == "none":
         return []
     good, redo = rows.value("video.sync.good_ms"), rows.value("video.sync.redo_ms")
@@ -61,6 +67,8 @@ def judge_drift(drift: Drift | None, sound_s: float, rows: Rows) -> list[Finding
     if size <= good:
         return []
     if drift.shape == "slope" and _ends_before(drift.drift_ms, sound_s, rows):
+        if torn:
+            return []
         return [
             Finding(
                 name="sound_drift",
@@ -73,9 +81,14 @@ def judge_drift(drift: Drift | None, sound_s: float, rows: Rows) -> list[Finding
                 rows=("video.sync.good_ms", "video.sync.clock_share", "video.sync.wrong_rate_share"),
             )
         ]
+    near = rows.value("video.sync.fault_s")
+    if drift.steps_at_s and all(any(abs(at - step) <= near for at in faults_s) for step in drift.steps_at_s):
+        return []
     steep = size / 1000 >= rows.value("video.sync.ragged_share") * max(sound_s, 1.0)
     grows = drift.shape == "step" or (drift.shape == "slope" and steep)
     says = f"sound_drift.{drift.shape}" if grows or drift.shape == "constant" else "sound_drift.ragged"
+    if torn and says == "sound_drift.ragged":
+        return []
     verdict: Verdict = "redo" if grows and size > redo else "look"
     again: Again = "may help" if grows else "no"
     told = (

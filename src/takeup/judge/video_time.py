@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from takeup.measure.video.whole import Pictures
 from takeup.streams import CaptureFile, Finding
 from takeup.tables.rows import Rows
@@ -9,15 +11,67 @@ from takeup.tables.rows import Rows
 INDEX_MADE = "index-made"  # note of a reader: the file had no index, its media data were read as they lie
 
 
-def judge_lost(pictures: Pictures, rows: Rows) -> list[Finding]:
-    """Pictures that the computer or the converter let fall: gaps in the time stamps, or leaps in a steady movement."""
+REORDERED = 16  # so many pictures at most does a codec put in another order; half a group is no loss at a cut end
+HALF = 0.5  # of what is missing by time lies in the file by bytes: it is there, and cannot be read
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """How what came agrees with what the header states."""
+
+    stated_s: float | None
+    came_s: float
+    cut: bool  # less came than is stated, or reading broke off, and the file is over there
+    unreadable: bool  # less came than is stated, and the file goes on behind it
+
+    @property
+    def short_s(self) -> float:
+        return self.stated_s - self.came_s if self.stated_s is not None else 0.0
+
+
+def how_it_ends(
+    capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, read_to: int, rows: Rows
+) -> End:
+    """Whether a file is whole, cut off, or cannot be read to its end.
+
+    Parameters
+    ----------
+    broken : str or None
+        why reading ended before the end
+    read_to : int
+        byte after the last packet that came; 0 where it is not known
+    """
+    stated_s, came_s = _stated(capture), _came(capture, pictures, sound_s)
+    short_s = stated_s - came_s if stated_s is not None else 0.0
+    cut = bool(broken) or short_s > rows.value("video.end.missing_s")
+    unreadable = False
+    if cut and read_to and stated_s and short_s > 0:
+        unreadable = capture.bytes - read_to > HALF * short_s / stated_s * capture.bytes
+    return End(stated_s=stated_s, came_s=came_s, cut=cut and not unreadable, unreadable=unreadable)
+
+
+def judge_lost(pictures: Pictures, faults_s: tuple[float, ...], end: End, rows: Rows) -> list[Finding]:
+    """Pictures that the computer or the converter let fall: gaps in the time stamps, or leaps in a steady movement.
+
+    A gap where the file is damaged, or among the last pictures of a file that is cut off, is no loss of the station's.
+    """
     places = sorted([*pictures.lost, *pictures.silent.lost])
+    places = [place for place in places if not _explained(place[0], pictures, faults_s, end)]
     missing = sum(number for _, number in places)
     if missing < rows.value("video.lost.look_pictures"):
         return []
     often = missing / max(pictures.seconds / 60, 1.0) >= rows.value("video.lost.redo_per_minute")
     redo = often and missing >= rows.value("video.lost.redo_pictures")
     return [_gap(group, redo, pictures, rows) for group in _groups(places, pictures, rows)]
+
+
+def _explained(number: int, pictures: Pictures, faults_s: tuple[float, ...], end: End) -> bool:
+    """Whether pictures before picture ``number`` are missing for another reason that is told of."""
+    if end.cut and number >= pictures.frames - REORDERED:
+        return True
+    from_s, to_s = float(pictures.at_s[number - 1]), float(pictures.at_s[number])
+    room_s = pictures.picture_s
+    return any(from_s - room_s <= at <= to_s + room_s for at in faults_s)
 
 
 def _groups(places: list[tuple[int, int]], pictures: Pictures, rows: Rows) -> list[list[tuple[int, int]]]:
@@ -49,31 +103,29 @@ def _gap(places: list[tuple[int, int]], redo: bool, pictures: Pictures, rows: Ro
     )
 
 
-def judge_end(
-    capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, rows: Rows
-) -> list[Finding]:
+def judge_end(capture: CaptureFile, pictures: Pictures, end: End, rows: Rows) -> list[Finding]:
     """A file that is shorter than it says (``redo``), or a tape stopped by hand in mid picture (``look``)."""
-    stated_s, came_s = _stated(capture), _came(capture, pictures, sound_s)
-    short_s = stated_s - came_s if stated_s is not None else 0.0
-    if is_cut(capture, pictures, sound_s, broken, rows):
-        told = round(short_s, 2) if stated_s is not None and short_s > 0 else None
+    if end.unreadable:
+        return []  # told as damage
+    if end.cut:
+        told = round(end.short_s, 2) if end.short_s > 0 else None
         return [
             Finding(
                 name="ends_early",
                 verdict="redo",
                 again="helps",
                 says="ends_early.cut" if told else "ends_early.broken",
-                from_s=round(came_s, 3),
-                to_s=round(came_s, 3),
+                from_s=round(end.came_s, 3),
+                to_s=round(end.came_s, 3),
                 value=told,
                 unit="s" if told else None,
-                facts={"stated_s": stated_s, "came_s": came_s},
+                facts={"stated_s": end.stated_s, "came_s": end.came_s},
                 rows=("video.end.missing_s",),
             )
         ]
     tail_s = rows.value("video.end.tail_s")
     if capture.unclosed:
-        return [_never_closed(capture, pictures, tail_s, came_s)]
+        return [_never_closed(capture, pictures, tail_s, end.came_s)]
     if not pictures.frames or not pictures.recorded or _ends_quietly(pictures, tail_s):
         return []
     return [
@@ -104,13 +156,6 @@ def _never_closed(capture: CaptureFile, pictures: Pictures, tail_s: float, came_
     )
 
 
-def is_cut(capture: CaptureFile, pictures: Pictures, sound_s: float, broken: str | None, rows: Rows) -> bool:
-    """Whether less came than the header states, or reading broke off."""
-    stated_s = _stated(capture)
-    short_s = stated_s - _came(capture, pictures, sound_s) if stated_s is not None else 0.0
-    return bool(broken) or short_s > rows.value("video.end.missing_s")
-
-
 def _came(capture: CaptureFile, pictures: Pictures, sound_s: float) -> float:
     """What came, to be held against the header: Matroska states the longer of its tracks."""
     return max(pictures.seconds, sound_s) if capture.container == "mkv" else pictures.seconds
@@ -132,23 +177,28 @@ def _ends_quietly(pictures: Pictures, tail_s: float) -> bool:
     return still or any(kind != "picture" for kind in pictures.kinds[max(0, begin) :])
 
 
-def judge_damage(pictures: Pictures, faults_s: tuple[float, ...], *, cut: bool) -> list[Finding]:
+def judge_damage(pictures: Pictures, faults_s: tuple[float, ...], end: End) -> list[Finding]:
     """Parts of the file that could not be decoded. Half a packet at a cut end is the end's matter, not damage."""
     places = sorted([at for at in faults_s if at >= 0] + [float(pictures.at_s[number]) for number in pictures.damaged])
     unplaced = sum(at < 0 for at in faults_s)
-    if cut and len(pictures.at_s):
+    if end.cut and len(pictures.at_s):
         places = [at for at in places if at < float(pictures.at_s[-1]) - pictures.picture_s]
         unplaced = max(0, unplaced - 1)
+    if end.unreadable:
+        places.append(end.came_s)
     number = len(places) + unplaced
     if number <= 0:
         return []
+    to_s = places[-1] + pictures.picture_s if places else None
+    if end.unreadable and end.stated_s is not None:
+        to_s = end.stated_s
     return [
         Finding(
             name="corrupt",
             verdict="redo",
             again="helps",
             from_s=round(places[0], 3) if places else None,
-            to_s=round(places[-1] + pictures.picture_s, 3) if places else None,
+            to_s=None if to_s is None else round(to_s, 3),
             value=number,
             unit="pictures",
             rows=("video.end.missing_s",),

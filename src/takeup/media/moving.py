@@ -12,6 +12,7 @@ import av
 import numpy as np
 
 from takeup.errors import Unreadable
+from takeup.media.moving_blocks import blocks_are_damaged, chunk_is_damaged
 from takeup.media.moving_checksums import decode_listening
 from takeup.media.moving_growing import Growing
 from takeup.media.moving_live import NOTE, Live
@@ -66,6 +67,8 @@ class Reading:
     faults: list[float] = field(default_factory=list)
     places: list[int] = field(default_factory=list)
     """Where pictures of an open MOV lie in the file: its index will say so, too."""
+    read_to: int = 0
+    """The byte after the last packet that came; 0 where the container does not say."""
     _walk: Iterator[Picture | SoundBlock] | None = None
 
     def __iter__(self) -> Iterator[Picture | SoundBlock]:
@@ -127,18 +130,38 @@ class Reading:
             except (av.FFmpegError, OSError) as error:
                 self.broken = getattr(error, "strerror", None) or str(error)
                 return
+            if not self._placed(packet):
+                self.broken = "the file ends in mid picture"
+                return
             yield packet
+
+    def _placed(self, packet: Any) -> bool:
+        """Note where a packet lies, and whether what lies between it and the one before is what it should be.
+
+        False for half a DV picture: its reader fills it up with what the picture before left.
+        """
+        if not packet.size or packet.pos is None or packet.pos < 0:
+            return True
+        end = packet.pos + packet.size
+        if self.capture.container == "dv" and end > self.capture.bytes and end > self.path.stat().st_size:
+            return packet.stream.type != "video"
+        if self.capture.container == "avi" and self.read_to and chunk_is_damaged(self.path, self.read_to, packet.pos):
+            self.faults.append(_at_s(packet))
+        self.read_to = max(self.read_to, end)
+        return True
 
     def _decode(self, packet: Any) -> list[Any]:
         try:
-            if packet.stream.codec_context.name != "ffv1":
+            name = packet.stream.codec_context.name
+            if name == "dvvideo" and packet.size and blocks_are_damaged(packet):
+                self.faults.append(_at_s(packet))
+            if name != "ffv1":
                 return packet.decode()
             frames, wrong = decode_listening(packet)
             self.faults.extend(wrong)
             return frames
         except (av.FFmpegError, ValueError) as error:
-            at = packet.pts if packet.pts is not None else packet.dts
-            self.faults.append(float(at * packet.time_base) if at is not None else -1.0)
+            self.faults.append(_at_s(packet))
             if packet.is_corrupt:  # half a packet at the end of a cut file
                 self.broken = getattr(error, "strerror", None) or str(error)
             return []
@@ -209,6 +232,12 @@ def _open(path: Path, capture: CaptureFile, idle_s: float | None) -> tuple[Any, 
         if stream.type in ("video", "audio"):
             stream.thread_type = "SLICE" if stream.codec_context.name == "ffv1" else "AUTO"
     return container, source
+
+
+def _at_s(packet: Any) -> float:
+    """A packet's own time [s]; -1 where it has none."""
+    at = packet.pts if packet.pts is not None else packet.dts
+    return float(at * packet.time_base) if at is not None else -1.0
 
 
 def _mended(path: Path, error: Exception) -> tuple[Any, Any]:

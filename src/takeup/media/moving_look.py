@@ -23,6 +23,7 @@ ORDERS = {1: "progressive", 2: "top", 3: "bottom", 4: "top", 5: "bottom"}
 5.1.4.1.28.2, and the same practice in MOV."""
 NOMINAL = [Fraction(n, d) for n, d in ((24, 1), (25, 1), (30, 1), (50, 1), (60, 1), (16, 1), (18, 1), (20, 1))]
 NOMINAL += [Fraction(n * 1000, 1001) for n in (24, 30, 60)]
+FULL = 2  # libav's color_range: luma takes every code, 0 is black and 255 white
 NEAR = 2e-4  # 29.97 and 30 are 1e-3 apart
 
 
@@ -92,6 +93,7 @@ def _picture(container: Any, stream: Any, kind: str, header: Header) -> PictureS
         lossy=coder.name not in LOSSLESS,
         pictures_stated=stream.frames if stream.frames > 0 and kind != "dv" else None,
         seconds_stated=_seconds(stream, kind, header),
+        full_range=coder.color_range == FULL or (form is not None and form.name.startswith("yuvj")),
     )
 
 

@@ -79,7 +79,7 @@ class _Check:
         limits = {name: rows.section(f"video.{name}") for name in SECTIONS}
         if stream.lossy:
             limits["levels"] = limits["levels"] | {"rails": limits["levels"]["lossy_rails"]}
-            limits["sampled"] = limits["sampled"] | {"lossy": True}
+            limits["sampled"] = limits["sampled"] | {"lossy": True, "keeps_noise": stream.codec == "dvvideo"}
         self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
         self.running = Running(float(1 / self.rate), gap=limits["kind"]["gap_pictures"])
         self.bands = RunningBands(float(1 / self.rate), rows)
@@ -175,6 +175,7 @@ class _Check:
             sound_s=sound_s,
             broken=reading.broken,
             faults_s=tuple(reading.faults),
+            read_to=reading.read_to,
         )
         measures, findings = judge_video(seen, self.rows)
         return Report(

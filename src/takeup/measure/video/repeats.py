@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+SETTLES = 6  # pictures
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repeats:
@@ -96,9 +98,20 @@ class _Broken:
             end += 1
         if end - first < self.least:
             return (first, end) if not begins and self._short(first, end, level) else None
-        settled = float(np.median(self.most[first:end])) <= self.limits["predicted_usual"]
-        settled = settled or float(np.median(self.same[first:end])) >= self.limits["predicted_same"]
+        first = self._still_shot(first, end)
+        most, same = float(np.median(self.most[first:end])), float(np.median(self.same[first:end]))
+        settled = most <= self.limits["predicted_usual"]
+        settled = settled or (same >= self.limits["predicted_same"] and most >= self.limits["predicted_laid"])
         return (first, end) if settled and self._goes_on(end, level, begins) else None
+
+    def _still_shot(self, first: int, end: int) -> int:
+        """Where a still shot, its noise still there, passes into a held picture; ``first`` where none comes before.
+
+        A coder settles on a held picture within :data:`SETTLES` pictures; a few of a still shot it leaves as they are.
+        """
+        quiet = self.most[first:end] <= self.limits["predicted_usual"]
+        begins = int(np.argmax(quiet))
+        return first + begins if begins > SETTLES and len(quiet) - begins > 2 * SETTLES else first
 
     def _still(self, level: float, at: int) -> float:
         """A picture that differs by no more than this stands still where pictures moved by ``level``."""
@@ -122,7 +135,7 @@ class _Broken:
 
     def _level_after(self, first: int) -> float:
         """How much pictures change where the stretch at the beginning ends."""
-        still = self.change[first:] <= self.limits["predicted_codes"]
+        still = self.change[first:] < self.limits["moving_codes"]
         end = first + (int(np.argmin(still)) if not still.all() else len(still))
         after = self.change[end + 1 : end + 6]
         return float(np.median(after)) if end < len(self.change) - 3 else 0.0
