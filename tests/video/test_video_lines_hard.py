@@ -8,7 +8,7 @@ from make.video import Form, write
 from make.video_check import check, named
 from skimage import data
 
-from takeup.measure.video import dropouts, half_height
+from takeup.measure.video import dropouts, half_height, headswitch
 from takeup.measure.video.fields import fields
 from takeup.measure.video.noise import noise_codes
 
@@ -96,3 +96,21 @@ def test_mixed_fields_are_told_in_dv(tmp_path, mixed):
         pictures.append((luma, *colour))
     write(tmp_path / "a.avi", iter(pictures), Form("dv", order="bottom"))
     assert [one.verdict for one in named(check(tmp_path / "a.avi"), "half_height")] == ["redo"] * mixed
+
+
+@pytest.mark.parametrize("lines", [0, 6, 12])
+@pytest.mark.parametrize("shift_px", [-9, 8, 25])
+def test_head_switching_where_blanking_is_narrow(lines, shift_px):
+    """711 of 720 samples are active in 525 lines (BT.601): the picture begins after 4.5 px, softly."""
+    rng = np.random.default_rng(lines)
+    photograph = cv2.resize(data.coffee(), (720, 480))[..., 1].astype(np.float32) * 0.8 + 20
+    x = np.arange(720, dtype=np.float32)
+    soft = np.clip((x - 3) / 3, 0, 1) * np.clip((717 - x) / 3, 0, 1)
+    picture = 16 + (photograph - 16) * soft
+    if lines:
+        picture[-2 * lines :] = np.roll(picture[-2 * lines :], shift_px, axis=1)
+    state = headswitch.begin()
+    for _ in range(2):
+        luma = np.rint(np.clip(picture + rng.normal(0, 1.5, picture.shape), 1, 254)).astype(np.uint8)
+        state = headswitch.step(state, luma, 8, bent_px=3, least_step=12)
+    assert headswitch.finish(state) == lines

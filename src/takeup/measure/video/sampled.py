@@ -81,14 +81,14 @@ def step(state: Samples, planes: tuple[np.ndarray, ...], bits: int, limits: Mapp
             low=turn // 2 % 2 == 1,
         )
         jitter += (shaken.square_px,) if shaken.square_px is not None else ()
-    if number % (OFTEN if number < OFTEN_UNTIL else RARELY) == 5:
+    if number % (OFTEN if number < OFTEN_UNTIL else RARELY) == 5 or (number < FIRST and number % FIRST_EVERY == 1):
         half = limits["half_height"]
         halves = half_height.step(
             halves, planes[0], bits, alike=half["alike"], joined=half["joined"], before=state.earlier
         )
     if number % (2 * OFTEN if number < OFTEN_UNTIL else RARELY) == 6:
         lags = chroma.step(lags, planes, bits, number // (2 * OFTEN) % 2)
-    earlier = planes[0] if _is_due(number, 4) else None
+    earlier = planes[0] if number % FIRST_EVERY == 0 else None
     # a lossy coder takes a still picture's noise over from the one before
     before = planes[0] if _is_due(number, 1) and not rows.get("lossy") else None
     return Samples(number + 1, noise, jitter, switching, lags, halves, before, earlier)
