@@ -13,15 +13,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from make.listening import listened_to
 from make.sound import db, gated, hiss, side, talk, tone, tune, write
 from make.sound_hum import held_notes, hum
 
 from takeup.measure.sound.gaps import begin_gaps, finish_gaps, step_gaps
-from takeup.media.probe import look_at
-from takeup.streams import Finding, Original
-from takeup.tables.loader import load_rows
-from takeup.tasks.check_sound import check_sound
-from takeup.tasks.checking import Asked
+from takeup.streams import Finding
 
 RATE = 48_000
 PLACES_S = (7.3, 11.0, 16.21, 19.9)
@@ -29,8 +26,7 @@ PLACES_S = (7.3, 11.0, 16.21, 19.9)
 
 def lost(folder: Path, samples: np.ndarray, rate: int = RATE, subtype: str = "PCM_24") -> list[Finding]:
     path = write(folder / "a.wav", samples * min(1.0, 0.9 / np.abs(samples).max()), rate, subtype)
-    report = check_sound(path, look_at(path), Asked(original=Original(id="t1", carrier="cassette")), load_rows())
-    return [finding for finding in report.findings if finding.name == "lost_samples"]
+    return [finding for finding in listened_to(path).findings if finding.name == "lost_samples"]
 
 
 @cache
@@ -45,18 +41,24 @@ def clean(kind: str, rate: int = RATE) -> np.ndarray:
 KINDS = ["talk", "tune", "gated", "hiss"]
 
 
-def places(samples: np.ndarray, bits: int = 24) -> list[tuple[float, str, int]]:
-    """Holes and repeats of an array rounded to so many bits: seconds, kind, samples."""
-    scale = 2.0 ** (bits - 1)
+@cache
+def stored(kind: str, bits: int) -> np.ndarray:
+    """A clean side rounded to so many bits, as a file would give it back; for reading only."""
+    samples, scale = clean(kind), 2.0 ** (bits - 1)
+    return (np.round(samples * min(1, 0.9 / np.abs(samples).max()) * scale) / scale).astype(np.float32)
+
+
+def places(samples: np.ndarray) -> list[tuple[float, str, int]]:
+    """Holes and repeats of an array: seconds, kind, samples."""
     state = begin_gaps(RATE)
-    for piece in np.array_split((np.round(samples * min(1, 0.9 / np.abs(samples).max()) * scale) / scale), 23):
-        state = step_gaps(state, piece.astype(np.float32))
+    for piece in np.array_split(samples, 23):
+        state = step_gaps(state, piece)
     return [(gap.at / RATE, gap.kind, gap.lost) for gap in finish_gaps(state).places]
 
 
-def told_at_the_places(kind: str, samples: np.ndarray, bits: int) -> list[tuple[float, str, int]]:
+def told_at_the_places(kind: str, samples: np.ndarray) -> list[tuple[float, str, int]]:
     """All places, of one kind and where they were laid."""
-    found = places(samples, bits)
+    found = places(samples)
     assert [one[1] for one in found] == [kind] * 4
     assert [one[0] for one in found] == pytest.approx(PLACES_S, abs=0.001)
     return found
@@ -66,10 +68,10 @@ def told_at_the_places(kind: str, samples: np.ndarray, bits: int) -> list[tuple[
 @pytest.mark.parametrize("bits", [16, 24])
 @pytest.mark.parametrize("count", [48, 64, 480, 4096])
 def test_a_hole_of_digital_nothing_is_told_with_its_place_and_length(kind, bits, count):
-    samples = clean(kind).copy()
+    samples = stored(kind, bits).copy()
     for at in PLACES_S:
         samples[round(at * RATE) : round(at * RATE) + count] = 0
-    found = told_at_the_places("hole", samples, bits)
+    found = told_at_the_places("hole", samples)
     assert [one[2] for one in found] == pytest.approx([count] * 4, abs=2)  # a neighbour may be nothing by chance
 
 
@@ -77,18 +79,18 @@ def test_a_hole_of_digital_nothing_is_told_with_its_place_and_length(kind, bits,
 @pytest.mark.parametrize("bits", [16, 24])
 @pytest.mark.parametrize("count", [64, 256, 1024, 4096])
 def test_a_buffer_that_comes_twice_is_told(kind, bits, count):
-    samples = clean(kind).copy()
+    samples = stored(kind, bits).copy()
     for at in PLACES_S:
         first = round(at * RATE)
         samples[first : first + count] = samples[first - count : first]
-    found = told_at_the_places("repeat", samples, bits)
+    found = told_at_the_places("repeat", samples)
     assert [one[2] for one in found] == [count] * 4
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("bits", [16, 24])
 def test_no_sound_goes_to_nothing_or_comes_twice_by_itself(kind, bits):
-    assert places(clean(kind), bits) == []
+    assert places(stored(kind, bits)) == []
 
 
 @pytest.mark.parametrize("rate", [44_100, 96_000])

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+from make.listening import listened_to
 from make.sound import db, gated, hiss, shaped, side, talk, tone, tune, write
 
-from sound.test_sound_findings import RATE, checked
 from takeup.measure.sound.hops import begin_hops, finish_hops, step_hops
+from takeup.streams import Report
+
+RATE = 48_000
+
+
+def checked(folder: Path, samples: np.ndarray, rate: int = RATE, subtype: str = "PCM_24") -> Report:
+    """Everything but what gives none of these figures."""
+    return listened_to(write(folder / "a.wav", samples, rate, subtype))
 
 
 def value(report, name):
@@ -106,12 +116,10 @@ def test_true_peak_agrees_with_interpolation_by_fourier(tmp_path):
 
 
 def test_figures_do_not_depend_on_the_container(tmp_path):
-    from sound.test_sound_findings import check
-
     rng = np.random.default_rng(10)
     samples = np.round(side(talk(rng, 8), rng) * 2**23) / 2**23
     reports = [
-        check(write(tmp_path / f"a{at}", samples, form=form, subtype="PCM_24"))
+        listened_to(write(tmp_path / f"a{at}", samples, form=form, subtype="PCM_24"))
         for at, form in enumerate(("WAV", "RF64", "AIFF", "FLAC", "WAVEX"))
     ]
     for other in reports[1:]:
