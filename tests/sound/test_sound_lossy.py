@@ -16,7 +16,7 @@ from make.sound import gated, hiss, side, talk, tone, tune, write
 from make.sound_coded import coded
 from scipy import signal
 
-from takeup.measure.sound.lossy import begin_lossy, finish_lossy, step_lossy
+from takeup.measure.sound.lossy import HIGH_RATE_HZ, begin_lossy, finish_lossy, step_lossy
 from takeup.measure.sound.spectrum import begin_spectrum, finish_spectrum, step_spectrum
 from takeup.measure.sound.windows import begin_windows, step_windows
 from takeup.media.probe import look_at
@@ -41,14 +41,14 @@ def tape(kind, rng, rate, hiss_dbfs=-58):
     return made * min(1, 0.9 / np.abs(made).max())
 
 
-def traces(samples, rate, cuts=()):
+def traces(samples, rate):
+    """The spectrum tells only from which lower rate a capture at a high one was blown up."""
     state, windows = begin_lossy(rate), begin_windows(rate)
-    spectrum = begin_spectrum(windows)
-    for piece in np.split(samples.astype(np.float32), sorted(cuts)):
-        state = step_lossy(state, piece)
-        windows, some = step_windows(windows, piece)
-        spectrum = step_spectrum(spectrum, some)
-    return finish_lossy(state, finish_spectrum(spectrum))
+    state = step_lossy(state, samples.astype(np.float32))
+    if rate <= HIGH_RATE_HZ:
+        return finish_lossy(state, None)
+    _, some = step_windows(windows, samples.astype(np.float32))
+    return finish_lossy(state, finish_spectrum(step_spectrum(begin_spectrum(windows), some)))
 
 
 @pytest.mark.parametrize("rate, coder, kilobits", [
