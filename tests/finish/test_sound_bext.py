@@ -43,7 +43,8 @@ def finished(tmp_path, *sides):
 @pytest.fixture(scope="module")
 def cassette(tmp_path_factory):
     rest = 0.001 * np.random.default_rng(4).normal(size=(6 * RATE, 2))
-    loud, soft = (noise_bursts(64, peak, RATE, seed=seed) for peak, seed in ((0.4, 1), (0.05, 2)))
+    bursts = (noise_bursts(16, peak, RATE, seed=seed) for peak, seed in ((0.4, 1), (0.05, 2)))
+    loud, soft = (np.tile(some, (4, 1)) for some in bursts)  # so that there is a minute: the least for a loudness range
     sides = [np.concatenate([rest, side + 0.001 * side[::-1], rest]) for side in (loud, soft)]
     return finished(tmp_path_factory.mktemp("tape"), *sides)
 

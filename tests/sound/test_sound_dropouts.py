@@ -9,6 +9,7 @@ instruments laid on such hiss (not in the repository): recall .97, under applaus
 
 from __future__ import annotations
 
+from copy import deepcopy
 from functools import cache
 
 import numpy as np
@@ -43,6 +44,13 @@ def found_in(samples: np.ndarray, rate: int = RATE, bits: int = 24) -> tuple[Dro
 @cache
 def programme(kind: str, seconds: float = 16, rate: int = RATE, hiss_dbfs: float = -55.0) -> np.ndarray:
     """A programme at -22 dBFS RMS in tape hiss; channels have their own hiss. Shape (n, 2)."""
+    loud, dice = without_hiss(kind, seconds, rate)
+    return loud + hiss(deepcopy(dice), hiss_dbfs, len(loud))
+
+
+@cache
+def without_hiss(kind: str, seconds: float, rate: int) -> tuple[np.ndarray, np.random.Generator]:
+    """The programme, and the dice as they lie when it is made."""
     rng = np.random.default_rng(sum(map(ord, kind)))
     made = {
         "talk": lambda: talk(rng, seconds, rate),
@@ -54,8 +62,7 @@ def programme(kind: str, seconds: float = 16, rate: int = RATE, hiss_dbfs: float
         "nothing": lambda: np.zeros(round(seconds * rate)),
     }[kind]()
     both = np.repeat(made[:, None], 2, axis=1) if made.ndim == 1 else made
-    loud = both * db(-22) * min(1.0, 0.9 / max(np.abs(both * db(-22)).max(), 1e-9))
-    return loud + hiss(rng, hiss_dbfs, len(both))
+    return both * db(-22) * min(1.0, 0.9 / max(np.abs(both * db(-22)).max(), 1e-9)), rng
 
 
 def matched(found: tuple[Dropout, ...], laid: list[Laid]) -> tuple[list[tuple[Dropout, Laid]], int]:
