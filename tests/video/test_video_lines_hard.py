@@ -42,6 +42,22 @@ def test_lines_that_pair_because_the_camera_tilts_are_no_lost_field(bits):
     assert half_height.finish(state, lossless=True) == "doubled"
 
 
+@pytest.mark.parametrize("down, told", [(0, "doubled"), (3, None)])
+def test_doubled_lines_that_coding_has_parted(down, told):
+    """Lines of a pair half as far apart as others: a field thrown away where nothing moves up or down."""
+    rng = np.random.default_rng(8)
+    world = cv2.resize(data.coffee(), (800, 640))[..., 1].astype(np.float32) * 0.8 + 20
+    pictures = []
+    for at in range(4):
+        picture = world[down * at : down * at + 576, 5 * at : 5 * at + 720].copy()
+        picture[1:-1:2] = 0.75 * picture[:-2:2] + 0.25 * picture[2::2]
+        pictures.append(np.rint(picture + rng.normal(0, 0.4, picture.shape)).astype(np.uint8))
+    state = half_height.begin()
+    for before, here in zip(pictures, pictures[1:]):
+        state = half_height.step(state, here, 8, alike=0.3, joined=0.68, before=before)
+    assert half_height.finish(state, lossless=False) == told
+
+
 @pytest.mark.parametrize("codes", [0.8, 1.5, 5.0])
 def test_noise_of_even_places_among_textured_ones(codes):
     """Two thirds of the picture hold texture of its own amount in every place: 1.5 dB where it was 5."""

@@ -30,7 +30,9 @@ PLACES = 24  # the evenest ones
 LEAST_NOISE, MOST_NOISE = 0.6, 6.0  # less or more is no tape noise that could be shared [8-bit codes]
 TAPE_LINES = (480, 486, 576)  # other heights are no tape's own: nothing can have been halved
 ENOUGH, MOST = 2, 0.8  # pictures that must say so, and share of those looked at
+MOST_BLENDED = 0.7  # whole pictures hardly ever do
 PAIRING = 1.0, 3.4  # picture lines up or down from picture to picture: near one line from field to field
+SOFTER, STANDS = 1.5, 0.5  # pairs so much less alike are taken for such only where nothing moves up or down so far
 SURE = 0.3  # correlation of the outlines from which such movement is taken for one
 
 
@@ -76,8 +78,10 @@ def step(
     doubled = min(steps) < alike * max(steps) and max(steps) > 0.5
     interpolated = not doubled and min(bends) < alike * max(bends) and max(bends) > 0.5
     noise, ratio, paired = _shared(part)
-    if doubled and paired >= alike and before is not None and _pairs(before, luma, bits):
+    if doubled and paired >= alike and before is not None and _down(before, luma, bits, *PAIRING):
         return state
+    if alike * max(steps) <= min(steps) < SOFTER * alike * max(steps) and max(steps) > 0.5 and before is not None:
+        doubled = _down(before, luma, bits, 0, STANDS)  # coding parts the lines of a pair, movement makes such pairs
     noisy = LEAST_NOISE <= noise <= MOST_NOISE
     return Halves(
         state.pictures + 1,
@@ -96,16 +100,16 @@ def finish(state: Halves, *, lossless: bool) -> Half | None:
         return "doubled"
     if state.interpolated >= MOST * state.pictures:
         return "interpolated"
-    if lossless and state.noisy >= ENOUGH and state.blended >= MOST * state.noisy:
+    if lossless and state.noisy >= ENOUGH and state.blended >= MOST_BLENDED * state.noisy:
         return "blended"
     return None
 
 
-def _pairs(before: np.ndarray, now: np.ndarray, bits: int) -> bool:
-    """Whether what is seen moves so far up or down that the lines of two whole fields come in pairs."""
+def _down(before: np.ndarray, now: np.ndarray, bits: int, least: float, most: float) -> bool:
+    """Whether what is seen surely moves so far up or down from picture to picture [picture lines]."""
     state, _ = motion.step(motion.begin(), inner(eight_bits(before, bits)))
-    down = motion.step(state, inner(eight_bits(now, bits)))[1]
-    return down.sure >= SURE and PAIRING[0] <= abs(down.down) <= PAIRING[1]
+    moved = motion.step(state, inner(eight_bits(now, bits)))[1]
+    return moved.sure >= SURE and least <= abs(moved.down) <= most
 
 
 def _bend(part: np.ndarray, parity: int) -> float:

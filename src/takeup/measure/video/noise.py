@@ -25,6 +25,7 @@ STILL_CODES = 0.4  # ... and this [8-bit codes]
 DOUBTFUL = 3.0  # from here on it is asked whether it is noise at all [8-bit codes]
 AGAIN = 0.6  # correlation of an even place with where it was before: noise 0.4
 MANY = 15  # even places
+STILL_PLACES = 16  # so many still places are worth one even one: of a textured picture some seem still by chance
 QUIET = (
     0.1,
     0.76,
@@ -48,15 +49,21 @@ def noise_codes(luma: np.ndarray, bits: int, before: np.ndarray | None = None, *
     unit = 2.0 ** (bits - 8)
     part = inner(luma)
     even = [_field(part[p::2].astype(np.float32) / unit) for p in (0, 1)]
-    found = [_floor(np.concatenate([powers for powers, _ in even]), QUIET_LOSSY if lossy else QUIET)]
+    powers = np.concatenate([powers for powers, _ in even])
+    places = len(powers)
+    found = [_floor(powers, QUIET_LOSSY if lossy else QUIET)]
     if before is not None and before.shape == luma.shape:
         other = inner(before)
         apart = [(part[p::2].astype(np.float32) - other[p::2]) / unit for p in (0, 1)]
-        found.append(_settled(np.concatenate([_still(lines) for lines in apart])))
+        powers = np.concatenate([_still(lines) for lines in apart])
+        places += len(powers) // STILL_PLACES
+        found.append(_settled(powers))
     known = [power for power in found if power is not None]
     if not known:
         return None
     codes = float(np.sqrt(min(known)))
+    if codes > DOUBTFUL and places < MANY:
+        return None
     doubtful = codes > DOUBTFUL and before is not None and before.shape == luma.shape
     return None if doubtful and _is_texture(part[::2], inner(before)[::2], even[0][1]) else codes  # type: ignore[arg-type]
 
