@@ -29,7 +29,8 @@ def in_the_end(bands, count):
     """The same pictures judged as a finished file."""
     sampled = SimpleNamespace(jitter_px=None, colour_delay_px=None, half_height=None)
     lines = SimpleNamespace(sampled=sampled, streaks=(), bands=tuple(bands))
-    pictures = SimpleNamespace(lines=lines, at_s=np.arange(count) / 25, picture_s=0.04, recorded=count)
+    kinds = ["picture"] * count
+    pictures = SimpleNamespace(lines=lines, at_s=np.arange(count) / 25, picture_s=0.04, recorded=count, kinds=kinds)
     return named(SimpleNamespace(findings=judge_lines(pictures, STREAM, ROWS)), "tracking")
 
 
@@ -97,3 +98,32 @@ def test_a_good_tape_is_given_no_notice(tmp_path, monkeypatch):
     report = check(tmp_path / "a.avi", hear=heard.append)
     assert report.measures["frames"].value == 30
     assert len(heard) >= 25 and not [moment.notice for moment in heard if moment.notice]
+
+
+def rising(at_pictures, count=3000, rate=0.1, shown=None):
+    """Findings of ``dropout.rising`` for streaks at these pictures; each picture lasts ``rate`` seconds."""
+    sampled = SimpleNamespace(jitter_px=None, colour_delay_px=None, half_height=None)
+    lines = SimpleNamespace(sampled=sampled, streaks=tuple((at, None) for at in at_pictures), bands=())
+    pictures = SimpleNamespace(
+        lines=lines, at_s=np.arange(count) * rate, picture_s=rate, recorded=count, kinds=shown or ["picture"] * count
+    )
+    return [one for one in judge_lines(pictures, STREAM, ROWS) if one.says == "dropout.rising"]
+
+
+def test_a_tape_that_sheds_is_told_with_both_rates():
+    """300 s: ten streaks in the first 100 s (6 a minute), 100 in the last (60 a minute)."""
+    (found,) = rising([*range(0, 1000, 100), *range(2000, 3000, 10)])
+    assert (found.verdict, found.value, found.facts["before"], found.from_s) == ("look", 60.0, 6.0, 200.0)
+
+
+@pytest.mark.parametrize(
+    "streaks",
+    [range(0, 3000, 10), range(0, 1000, 10), range(2000, 3000, 40), [*range(0, 1000, 25), *range(2000, 3000, 10)]],
+    ids=["even", "at the beginning", "few", "not three times"],
+)
+def test_a_tape_with_streaks_elsewhere_does_not_shed(streaks):
+    assert rising(list(streaks)) == []
+
+
+def test_a_short_capture_has_no_thirds():
+    assert rising([*range(1200, 1790, 5)], count=1790) == []

@@ -16,6 +16,7 @@ def judge_lines(pictures: Pictures, stream: PictureStream, rows: Rows) -> list[F
     return [
         *_jitter(pictures, rows),
         *_dropouts(pictures, rows),
+        *_rising(pictures, rows),
         *_tracking(pictures, rows),
         *_colour(pictures, rows),
         *_half_height(pictures, rows),
@@ -102,6 +103,37 @@ def _dropouts(pictures: Pictures, rows: Rows) -> list[Finding]:
     most = int(rows.value("video.dropout.most_told"))
     worst = sorted(found, key=lambda one: (one.verdict == "look", one.facts["streaks"]), reverse=True)[:most]
     return [one for one in found if one in worst]
+
+
+def _rising(pictures: Pictures, rows: Rows) -> list[Finding]:
+    """Many more streaks in the last third than in the first: the tape sheds, or the heads have clogged on the way."""
+    limits, shown = rows.section("video.dropout"), [kind == "picture" for kind in pictures.kinds]
+    third = sum(shown) // 3
+    minutes = third * pictures.picture_s / 60
+    if 3 * minutes * 60 < limits["rising_least_s"]:
+        return []
+    recorded = [number for number, here in enumerate(shown) if here]
+    early, late = recorded[third], recorded[-third]
+    numbers = [number for number, _ in pictures.lines.streaks]
+    before = sum(number < early for number in numbers) / minutes
+    after = sum(number >= late for number in numbers) / minutes
+    if after < limits["look_per_minute"] or after < limits["rising_times"] * max(before, 1.0):
+        return []
+    from_s, to_s = float(pictures.at_s[late]), float(pictures.at_s[recorded[-1]]) + pictures.picture_s
+    return [
+        Finding(
+            name="dropout",
+            verdict="look",
+            again="may help",
+            says="dropout.rising",
+            from_s=round(from_s, 3),
+            to_s=round(to_s, 3),
+            value=round(after, 1),
+            unit="per minute",
+            facts={"before": round(before, 1)},
+            rows=("video.dropout.rising_times", "video.dropout.rising_least_s", "video.dropout.look_per_minute"),
+        )
+    ]
 
 
 def _stretches(pictures: Pictures, numbers: list[int], join_s: float) -> list[tuple[int, int, int]]:
