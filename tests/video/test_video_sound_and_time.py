@@ -5,6 +5,10 @@ import pytest
 from make.video import Form, Tape, programme, write
 from make.video_check import check, named, value
 
+from takeup.judge.video_sound import judge_drift
+from takeup.measure.video.clock import Drift
+from takeup.tables.loader import load_rows
+
 SHORT = Tape(pictures=30, seed=71, noise=0.5, jitter_px=0.0, head_switch_lines=0)
 
 
@@ -140,3 +144,10 @@ def test_shape_of_the_picture(tmp_path, lines, shape, says):
     assert [one.says for one in found] == ([says] if says else []) and all(
         one.verdict == ("good" if one.says.endswith("unstated") else "look") for one in found
     )
+
+
+def test_sound_at_a_wrong_rate_is_told_so_when_its_codec_rounds_its_length_up():
+    """44.1 kHz written as 48 in 2.4 s: 2.4 x 44.1 / 48 = 2.205 s, in AAC frames of 1024 samples 2.21867 s."""
+    slip = Drift(drift_ms=1000 * (104 * 1024 / 48000 - 2.4), offset_ms=0.0, shape="slope")
+    (found,) = judge_drift(slip, 104 * 1024 / 48000, load_rows())
+    assert (found.says, found.verdict) == ("sound_drift.slope", "redo")

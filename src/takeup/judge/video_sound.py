@@ -112,6 +112,8 @@ def _ends_before(drift_ms: float, sound_s: float, rows: Rows) -> bool:
     """Sound shorter by more than any clock slips, and by another share than a wrong rate leaves: it was cut off."""
     if drift_ms >= 0:
         return False
-    share = -drift_ms / 1000 / max(sound_s - drift_ms / 1000, 1e-6)
+    length_s = max(sound_s - drift_ms / 1000, 1e-6)
+    share = -drift_ms / 1000 / length_s
+    room = rows.value("video.sync.none_ms") / 1000 / length_s  # AAC rounds up to whole frames
     low, high = rows.value("video.sync.wrong_rate_share")
-    return share > rows.value("video.sync.clock_share") and not low <= share <= high
+    return share > rows.value("video.sync.clock_share") and not low - room <= share <= high + room
