@@ -111,7 +111,9 @@ def test_mixed_fields_are_told_in_dv(tmp_path, mixed):
             luma[:-1] = (luma[:-1] + luma[1:]) / 2
         pictures.append((luma, *colour))
     write(tmp_path / "a.avi", iter(pictures), Form("dv", order="bottom"))
-    assert [one.verdict for one in named(check(tmp_path / "a.avi"), "half_height")] == ["redo"] * mixed
+    report = check(tmp_path / "a.avi")
+    assert [one.verdict for one in named(report, "half_height")] == ["redo"] * mixed
+    assert not mixed or not named(report, "field_order"), "mixed fields have no order of their own"
 
 
 @pytest.mark.parametrize("lines", [0, 6, 12])

@@ -37,9 +37,7 @@ def command(face: Face, box: Path, item: str, even_redo: bool, mend: str | None,
     """Hand the words to the task and print its answer."""
     from takeup.tasks.finish import finish_box
 
-    finished = finish_box(
-        box, face.settings, item=item, even_redo=even_redo, mend=mend, copies=copies, ears=face.ears
-    )
+    finished = finish_box(box, face.settings, item=item, even_redo=even_redo, mend=mend, copies=copies, ears=face.ears)
     document = {
         "box": str(finished.box),
         "made": [made_answer(one, face.lang) for one in finished.made],

@@ -44,7 +44,7 @@ def judge_video(seen: Seen, rows: Rows) -> tuple[dict[str, Measured], list[Findi
         *judge_stretches(pictures, rows),
         *judge_levels(pictures.levels, pictures.lines.sampled.noise_codes, capture.picture, rows),
         *judge_lines(pictures, capture.picture, rows),
-        *judge_order(pictures.order, capture.picture, rows),
+        *([] if pictures.lines.sampled.half_height else judge_order(pictures.order, capture.picture, rows)),
         *judge_shape(capture.picture, rows),
         *judge_sound(seen.presence, seen.original, seen.sound_s, rows),
         *judge_drift(seen.drift, seen.sound_s, rows, torn=end.cut or end.unreadable, faults_s=seen.faults_s),
