@@ -28,7 +28,7 @@ def test_colour_samples_lie_on_the_first_of_their_luma_samples(across):
     luma = np.repeat((40 + 150 * edge)[None], 576, 0).astype(np.uint8)
     colour = np.repeat((90 + 80 * edge[::across])[None], 576, 0).astype(np.uint8)
     state = chroma.step(chroma.begin(), (luma, colour, colour), 8)
-    assert chroma.finish(state, least_likeness=0.15).delay_px == pytest.approx(0, abs=0.3)
+    assert chroma.finish(state, least_places=20, sure_px=0.3).delay_px == pytest.approx(0, abs=0.3)
 
 
 @pytest.mark.parametrize("width", [720, 704])

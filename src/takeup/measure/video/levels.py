@@ -67,10 +67,7 @@ def begin(rows: int, columns: int, bits: int) -> Counted:
 
 
 def step(state: Counted, luma: np.ndarray) -> Counted:
-    """Count one recorded picture's luma, shape (rows, columns), as it lies in the file.
-
-    The counts are large, so they are added to in place: the state that came in is used up.
-    """
+    """Count one recorded picture's luma, shape (rows, columns), as it lies in the file."""
     if luma.shape != (state.rows, state.columns):
         raise UnusableSamples("samples.not-a-picture", shape=luma.shape)
     codes, pairs = 1 << state.bits, len(state.bars) // 2
@@ -80,16 +77,18 @@ def step(state: Counted, luma: np.ndarray) -> Counted:
     turn, times = (slice(None), 1) if state.pictures < TURNS else (slice(state.pictures % TURNS, None, TURNS), TURNS)
     middle = np.ascontiguousarray(_lines(luma[:, across], first, last, turn))
     counts = cv2.calcHist([middle.reshape(-1, middle.shape[2])], [0], None, [codes], [0, codes]).ravel()
-    np.add(state.middle, times * counts.astype(np.int64), out=state.middle)
+    total = state.middle + times * counts.astype(np.int64)
+    bars, sides = state.bars, state.sides
     times = 1 if state.pictures < TURNS else 0 if (state.pictures - TURNS) % EDGE_TURNS else EDGE_TURNS
-    if times:
+    if times:  # large, and copied only when there is something to add
+        bars, sides = bars.copy(), sides.copy()
         for at, start in ((0, TOP), (pairs, last)):
             rows = luma[start : start + 2 * pairs, across].reshape(pairs, -1)
-            state.bars[at : at + pairs] += times * _count(rows, codes)
+            bars[at : at + pairs] += times * _count(rows, codes)
         edges = np.concatenate([luma[:, :EDGE], luma[:, state.columns - EDGE :]], axis=1).T
         for at, (a, b) in enumerate(((TOP, first), (first, last), (last, end))):
-            state.sides[:, at] += times * _count(edges[:, a:b], codes)
-    return replace(state, pictures=state.pictures + 1)
+            sides[:, at] += times * _count(edges[:, a:b], codes)
+    return replace(state, middle=total, bars=bars, sides=sides, pictures=state.pictures + 1)
 
 
 def _lines(luma: np.ndarray, first: int, end: int, turn: slice) -> np.ndarray:
