@@ -9,8 +9,10 @@ import numpy as np
 from make import tiny
 from PIL import Image
 
-from takeup.box.folder import Box
+from takeup.box.folder import Box, look_into
+from takeup.settings import Settings
 from takeup.streams import Finding, Measured, Report, Trace
+from takeup.tasks.arrange import arrangement_of
 from takeup.tasks.reporting import facts_from
 
 CLIPPED = Finding(
@@ -62,3 +64,8 @@ def bed(box: Box, folder: Path, *, item: str = "p1") -> str:
     pictures = Measured(value=found, unit="1", extra={"ground": "lid"})
     report = Report(medium="scan", seconds=None, measures={"pictures": pictures}, findings=())
     return take_in(box, item, path.name, path, report)
+
+
+def stands(box):
+    """How the pictures of the bed scan ``box["stored"]`` are arranged now."""
+    return arrangement_of(look_into(box["path"], Settings()), "p1", box["stored"])

@@ -9,8 +9,10 @@ from html.parser import HTMLParser
 import pytest
 from argon2 import PasswordHasher
 from make.handing import finish_print
+from make.looked_at import bed
 from starlette.testclient import TestClient
 
+from takeup.box.folder import look_into
 from takeup.lab import secrets
 from takeup.lab.boxes import new_slip_code, open_box
 from takeup.lab.people import add_staff, set_password, staff_of
@@ -155,6 +157,13 @@ def box(desk, tmp_path):
     box_new(desk.boxes / row["folder"], items, desk.settings, title=row["title"])
     row["path"] = desk.boxes / row["folder"]
     return row
+
+
+@pytest.fixture
+def scan(box, tmp_path):
+    """The address of a bed scan with two prints."""
+    box["stored"] = bed(look_into(box["path"], Settings()), tmp_path)
+    return f"/boxes/{box['number']}/captures/1/pictures"
 
 
 @pytest.fixture

@@ -6,23 +6,8 @@ import io
 
 import numpy as np
 import pytest
-from make.looked_at import PRINTS, bed
+from make.looked_at import PRINTS, stands
 from PIL import Image
-
-from takeup.box.folder import look_into
-from takeup.settings import Settings
-from takeup.tasks.arrange import arrangement_of
-
-
-@pytest.fixture
-def scan(box, tmp_path):
-    """The address of a bed scan with two prints."""
-    box["stored"] = bed(look_into(box["path"], Settings()), tmp_path)
-    return f"/boxes/{box['number']}/captures/1/pictures"
-
-
-def stands(box):
-    return arrangement_of(look_into(box["path"], Settings()), "p1", box["stored"])
 
 
 def test_the_page_shows_each_picture_with_its_corners(maren, scan):

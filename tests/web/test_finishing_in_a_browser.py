@@ -4,25 +4,11 @@ from __future__ import annotations
 
 import pytest
 from make.handing import do_work
-from make.looked_at import BED_PX, bed
+from make.looked_at import BED_PX, stands
 
-from takeup.box.folder import look_into
-from takeup.settings import Settings
-from takeup.tasks.arrange import arrangement_of
 from web.browsing import MARKS, awake, becomes, faults_of, says
 
 pytestmark = MARKS
-
-
-@pytest.fixture
-def scan(box, tmp_path):
-    """The address of a bed scan with two prints."""
-    box["stored"] = bed(look_into(box["path"], Settings()), tmp_path)
-    return f"/boxes/{box['number']}/captures/1/pictures"
-
-
-def stands(box):
-    return arrangement_of(look_into(box["path"], Settings()), "p1", box["stored"])
 
 
 def middle_of(page, selector):
