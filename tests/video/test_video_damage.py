@@ -77,7 +77,10 @@ def test_black_and_white_of_a_full_range_file_are_not_cut_off(tmp_path):
 
 
 def test_a_camera_that_stops_at_once_leaves_a_still_shot_and_no_frozen_picture(tmp_path):
-    """Coarse H.264 takes most of the tape's noise; what is left still tells a still shot from a held picture."""
+    """Coarse H.264 takes most of the tape's noise; what is left still tells a still shot from a held picture.
+
+    One thread: with several the coder makes another file each time, and of 23 such files one was called frozen.
+    """
     moving = Tape(pictures=30, seed=94, noise=1.0, jitter_px=0.1, scene=_stopping(24))
     write(file_for(tmp_path, "h264"), moving, Form("h264", options={"crf": "23", "threads": "1"}))
     assert named(check(file_for(tmp_path, "h264")), "frozen") == []
