@@ -15,6 +15,7 @@ from takeup.streams import CaptureFile, Original, Report, Still
 from takeup.tasks.reporting import sentences_of
 
 OF_A_KIND = 2  # places of one kind that are told one by one
+JUST_BEFORE_S = 0.2  # a place at the very end is seen in what came just before it
 SHARP = 2.0  # a PNG has so many pixels to a unit of the drawing: crisp on a desk's screen and on paper
 
 
@@ -64,7 +65,9 @@ def seen(places: list[Place], source: Path) -> list[Place]:
         stills: tuple[Still, ...] = ()
         if at < WORST and place.verdict != "good" and place.from_s is not None:
             with suppress(Unreadable):
-                stills = stills_at(source, [place.from_s])
+                stills = stills_at(source, [place.from_s]) or stills_at(
+                    source, [max(0.0, place.from_s - JUST_BEFORE_S)]
+                )
         found.append(replace(place, still=stills[0]) if stills else place)
     return found
 
