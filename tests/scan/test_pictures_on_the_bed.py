@@ -6,7 +6,7 @@ from make import scan as made
 
 from takeup.measure.scan.pictures import pictures
 from takeup.tables.loader import load_rows
-from takeup.tasks.check_scan import papers_of
+from takeup.tasks.scan_looks import papers_of
 
 
 def look(bed):

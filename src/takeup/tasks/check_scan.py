@@ -1,28 +1,17 @@
-"""Check a scan: pass through it once in strips, find the pictures in its miniature, judge."""
+"""Check a scan: look at every page of it, judge, and put what was found of all pages together."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
 
-import cv2
-import numpy as np
-
-from takeup.errors import Unreadable
-from takeup.judge.scan import FAMILY, Seen, judge_scan
-from takeup.measure.scan import depth, miniature, rails
-from takeup.measure.scan.inner import inner_box, inside
-from takeup.measure.scan.pictures import Pictures, pictures, whole_scan
-from takeup.measure.scan.rails import clipped_share
-from takeup.measure.scan.seams import Papers
-from takeup.measure.scan.sides import Box
-from takeup.measure.scan.text_tilt import text_tilt
-from takeup.media.still import INCOMPLETE, OpenStill, encode_still
+from takeup.judge.scan import judge_scan
+from takeup.measure.scan import miniature
+from takeup.media.still import encode_still
 from takeup.streams import CaptureFile, Finding, Measured, Report, Trace
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked
-
-PAGES_OF_TEXT = ("document", "newspaper", "micro")
+from takeup.tasks.scan_looks import look_through
 
 
 def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:
@@ -60,95 +49,6 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
         trace=Trace(thumb=thumb),
         stills=stills,
     )
-
-
-def look_through(
-    path: Path, capture: CaptureFile, page: int, carrier: str, rows: Rows
-) -> tuple[Seen, miniature.Miniature | None]:
-    """Pass once through a page; what it showed, and its miniature (None when nothing could be read)."""
-    try:
-        still = OpenStill(path, capture, page)
-    except Unreadable as fault:
-        assert capture.image is not None
-        return Seen(image=replace(capture.image, page=page), broken=str(fault.facts.get("error", fault.key))), None
-    image = still.image
-    block = block_for(still.width, still.height, image.ppi_stated, rows)
-    small_state, depth_state = (
-        miniature.begin(block),
-        depth.begin(8 * still.dtype.itemsize, every=4 if block > 2 else 1),
-    )
-    rail_state = rails.begin(block, still.full_scale)
-    broken = "pixels are missing at its end" if INCOMPLETE in capture.notes else ""
-    try:
-        for strip in still.strips():
-            small_state = miniature.step(small_state, strip)
-            depth_state = depth.step(depth_state, strip)
-            rail_state = rails.step(rail_state, strip)
-    except Unreadable as fault:
-        broken = str(fault.facts.get("error", fault.key))
-    if not small_state.parts:
-        return Seen(image=image, notes=capture.notes, broken=broken or "it is smaller than one block"), None
-    small = miniature.finish(small_state)
-    seen = Seen(image=image, notes=capture.notes, depth=depth.finish(depth_state), block=block, broken=broken)
-    if broken:
-        return seen, small
-    return _with_pictures(seen, small, rails.finish(rail_state), (still.width, still.height), carrier, rows), small
-
-
-def block_for(width: int, height: int, ppi: float | None, rows: Rows) -> int:
-    """Scan pixels per side of a miniature's pixel: about 150 to the inch, and never a miniature too small to judge."""
-    longest = max(width, height)
-    largest = max(1, longest // rows.value("scan.miniature.least_px"))
-    by_ppi = max(1, round(ppi / rows.value("scan.miniature.ppi"))) if ppi else largest
-    smallest = -(-longest // rows.value("scan.miniature.most_px"))
-    return max(smallest, min(by_ppi, largest))
-
-
-def papers_of(rows: Rows) -> Papers:
-    """The sizes that prints have, by the table."""
-    known = rows.section("scan.papers")
-    sides = tuple((float(short), float(long)) for short, long in known["sides_mm"])
-    return Papers(sides_mm=sides, smaller_mm=known["smaller_mm"], larger_mm=known["larger_mm"])
-
-
-def _with_pictures(
-    seen: Seen, small: miniature.Miniature, counts: rails.Rails, size: tuple[int, int], carrier: str, rows: Rows
-) -> Seen:
-    family = FAMILY.get(carrier, "print")
-    many = family in ("print", "film")
-    found = pictures(small.pixels, small.block, size, ppi=seen.image.ppi_stated, many=many, papers=papers_of(rows))
-    if family == "film" and found.ground == "lid" and found.unsure:
-        found = pictures_whole(size)
-    least = int(rows.value("scan.clipped.least_area"))
-    lows, highs, weights = [], [], []
-    for one in found.prints:
-        box = box_of(one.corners, one.tilt, small.block)
-        area = inside(small.pixels.shape[:2], inner_box(small.pixels, box))
-        lows.append(clipped_share(counts.low, area, small.block, least_area_px=least))
-        highs.append(clipped_share(counts.high, area, small.block, least_area_px=least))
-        weights.append(float(area.sum()))
-    text = None
-    if family in PAGES_OF_TEXT and found.ground == "whole":
-        text = text_tilt(_grey(small.pixels))
-        text = text if text is not None and text.clear >= rows.value("scan.tilt.clear") else None
-    return replace(seen, pictures=found, low=tuple(lows), high=tuple(highs), weights=tuple(weights), text=text)
-
-
-def pictures_whole(size: tuple[int, int]) -> Pictures:
-    """The whole scan as one picture."""
-    return Pictures(prints=(whole_scan(size),), unsure=(), ground="whole")
-
-
-def box_of(corners: tuple[tuple[float, float], ...], tilt: float, block: int) -> Box:
-    """A print's corners as a box in miniature pixels."""
-    points = np.asarray(corners) / block
-    middle = points.mean(axis=0)
-    width, height = np.hypot(*(points[1] - points[0])), np.hypot(*(points[3] - points[0]))
-    return Box(x=float(middle[0]), y=float(middle[1]), width=float(width), height=float(height), tilt=tilt)
-
-
-def _grey(pixels: np.ndarray) -> np.ndarray:
-    return pixels[..., 0] if pixels.shape[2] == 1 else cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
 
 
 def _on_page(finding: Finding, page: int, pages: int) -> Finding:
