@@ -117,22 +117,22 @@ def _along(plane: np.ndarray, kernel: np.ndarray) -> np.ndarray:
 class Camera:
     """Renders one field at its own instant."""
 
-    def __init__(self, tape: Tape) -> None:
-        self.tape = tape
-        self.world = make_world(tape.world, tape.seed)
+    def __init__(self, tape: Tape, colour: bool = True) -> None:
+        self.tape, self.planes = tape, 3 if colour else 1
+        self.world = make_world(tape.world, tape.seed)[: self.planes]
 
-    def whole(self, instant: float) -> Planes:
-        """The full-height view at ``instant`` (in fields)."""
+    def whole(self, instant: float) -> tuple[np.ndarray, ...]:
+        """The full-height view at ``instant`` (in fields): luma and, if it sees colour, both of that."""
         tape = self.tape
         if tape.scene is not None:
-            return tape.scene(instant)
+            return tape.scene(instant)[: self.planes]
         at = 0.0 if tape.still else instant
         high, wide = self.world[0].shape
         x = _bounce(at * tape.speed_px[0], wide - 721)
         y = _bounce(at * tape.speed_px[1], high - tape.lines - 1)
         shift = np.float32([[1, 0, x], [0, 1, y]])
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        return tuple(cv2.warpAffine(plane, shift, (720, tape.lines), flags=flags) for plane in self.world)  # type: ignore[return-value]
+        return tuple(cv2.warpAffine(plane, shift, (720, tape.lines), flags=flags) for plane in self.world)
 
 
 def _bounce(way: float, room: float) -> float:
@@ -153,6 +153,17 @@ def render(tape: Tape) -> Iterator[Planes]:
             yield last
 
 
+def lumas(tape: Tape, whole: Callable[[int], bool]) -> Iterator[np.ndarray]:
+    """Luma alone of the same pictures, for a third of the time; of those that need not be whole the even lines only.
+
+    Not for tapes with held or lost pictures, blue or dropouts.
+    """
+    camera = Camera(tape, colour=False)
+    for at in range(tape.pictures):
+        lines = [line for _, line in sorted(_fields(tape, camera, at, (0, 1) if whole(at) else (0,)))]
+        yield np.stack([luma for (luma,) in lines], axis=1).reshape(-1, 720)
+
+
 def _within(at: int, spans: tuple[tuple[int, int], ...]) -> bool:
     return any(first <= at < end for first, end in spans)
 
@@ -165,11 +176,8 @@ def _picture(tape: Tape, camera: Camera, at: int) -> Planes:
             np.full((tape.lines, 360), 110.0, np.float32),
         )
     planes = (np.empty((tape.lines, 720), np.float32),) + tuple(np.empty((tape.lines, 360), np.float32) for _ in "br")
-    for order in (0, 1):
-        parity = order if tape.top_first else 1 - order
-        number = 2 * at + order
-        whole = camera.whole(2 * at if tape.progressive else number)
-        for plane, part in zip(planes, _field(tape, whole, parity, number, at)):
+    for parity, parts in _fields(tape, camera, at, (0, 1)):
+        for plane, part in zip(planes, parts):
             plane[parity::2] = part
     for picture, line, start, length, code in tape.dropouts:
         if picture == at:
@@ -179,7 +187,18 @@ def _picture(tape: Tape, camera: Camera, at: int) -> Planes:
     return planes  # type: ignore[return-value]
 
 
-def _field(tape: Tape, whole: Planes, parity: int, number: int, at: int) -> list[np.ndarray]:
+def _fields(tape: Tape, camera: Camera, at: int, parities: tuple[int, ...]) -> Iterator[tuple[int, list[np.ndarray]]]:
+    """Both fields of a picture, or one, in the order of their instants."""
+    for order in (0, 1):
+        parity = order if tape.top_first else 1 - order
+        if parity in parities:
+            number = 2 * at + order
+            whole = camera.whole(2 * at if tape.progressive else number)
+            yield parity, _field(tape, whole, parity, number, at)
+
+
+def _field(tape: Tape, whole: tuple[np.ndarray, ...], parity: int, number: int, at: int) -> list[np.ndarray]:
+    """Luma and the colours that are in ``whole``."""
     rng = np.random.default_rng([tape.seed, number, 3])
     if _within(at, tape.snow):
         snow = 110 + 70 * _along(rng.normal(size=(tape.lines // 2, 720)).astype(np.float32), luma_filter())
@@ -187,29 +206,28 @@ def _field(tape: Tape, whole: Planes, parity: int, number: int, at: int) -> list
             snow,
             np.full((tape.lines // 2, 360), 128, np.float32),
             np.full((tape.lines // 2, 360), 128, np.float32),
-        ]
-    black = _within(at, tape.black)
-    luma, blue, red = whole
-    if black:
-        luma, blue, red = np.full_like(luma, 16), np.full_like(blue, 128), np.full_like(red, 128)
+        ][: len(whole)]
+    if _within(at, tape.black):
+        whole = tuple(np.full_like(plane, level) for plane, level in zip(whole, (16, 128, 128)))
+    luma, *colours = whole
     if tape.letterbox:
         luma = luma.copy()
         luma[: tape.letterbox] = luma[-tape.letterbox :] = 16
     luma = cv2.blur(luma, (1, 2))[parity::2]
     luma = _along(luma, luma_filter())
-    colour = np.exp(-0.5 * ((np.arange(41) - 20 - tape.chroma_delay_px) / 5.0) ** 2)[::-1].astype(np.float32)
-    blue, red = (_along(plane[parity::2], colour / colour.sum()) for plane in (blue, red))
+    kernel = np.exp(-0.5 * ((np.arange(41) - 20 - tape.chroma_delay_px) / 5.0) ** 2)[::-1].astype(np.float32)
+    colours = [_along(plane[parity::2], kernel / kernel.sum()) for plane in colours]
     luma[:, : tape.blank_px] = 16
     luma[:, 720 - tape.blank_px :] = 16
     shift = rng.normal(0, tape.jitter_px, len(luma)) if tape.jitter_px else np.zeros(len(luma))
     if tape.head_switch_lines and not tape.progressive:
         shift[-tape.head_switch_lines :] += np.linspace(27, 7, tape.head_switch_lines)
-    luma, blue, red = (_shifted(plane, shift) for plane in (luma, blue, red))
+    luma, colours = _shifted(luma, shift), [_shifted(plane, shift, 2) for plane in colours]
     sigma = _unit_noise(rng, luma.shape) * tape.noise
     if tape.head_switch_lines and not tape.progressive:
         sigma[-tape.head_switch_lines] = rng.normal(0, 40, 720)
     luma = (luma + sigma - 16) * tape.gain + 16 + tape.offset
-    return [luma, blue[:, ::2], red[:, ::2]]
+    return [luma, *colours]
 
 
 def _unit_noise(rng: np.random.Generator, shape: tuple[int, int]) -> np.ndarray:
@@ -217,23 +235,23 @@ def _unit_noise(rng: np.random.Generator, shape: tuple[int, int]) -> np.ndarray:
     return _along(rng.normal(size=shape).astype(np.float32), kernel) / float(np.sqrt((kernel**2).sum()))
 
 
-def _shifted(plane: np.ndarray, shift: np.ndarray) -> np.ndarray:
-    """Each line moved right by its shift."""
-    x = np.arange(plane.shape[1], dtype=np.float32)[None, :] - shift[:, None].astype(np.float32)
-    y = np.repeat(np.arange(len(plane), dtype=np.float32)[:, None], plane.shape[1], 1)
+def _shifted(plane: np.ndarray, shift: np.ndarray, each: int = 1) -> np.ndarray:
+    """Each line moved right by its shift; all its samples or each second one."""
+    x = np.arange(0, plane.shape[1], each, dtype=np.float32)[None, :] - shift[:, None].astype(np.float32)
+    y = np.repeat(np.arange(len(plane), dtype=np.float32)[:, None], x.shape[1], 1)
     return cv2.remap(plane, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
 
 
-def coded(planes: Planes, pixel_format: str) -> tuple[np.ndarray, ...]:
-    """Rounded and clipped codes in the file's own sampling (4:2:0 averages lines within a field)."""
+def coded(planes: tuple[np.ndarray, ...], pixel_format: str) -> tuple[np.ndarray, ...]:
+    """Rounded and clipped codes of luma, or of all planes, in the file's own sampling (4:2:0 averages in a field)."""
     if pixel_format == "yuv422p10le":
         return tuple(np.clip(np.rint(plane * 4), 4, 1019).astype(np.uint16) for plane in planes)
-    luma, blue, red = planes
+    luma, *colours = planes
     if pixel_format == "yuv420p":
-        blue, red = (_halved(plane) for plane in (blue, red))
+        colours = [_halved(plane) for plane in colours]
     if pixel_format == "yuv411p":
-        blue, red = (plane[:, ::2] for plane in (blue, red))
-    return tuple(np.clip(np.rint(plane), 1, 254).astype(np.uint8) for plane in (luma, blue, red))
+        colours = [plane[:, ::2] for plane in colours]
+    return tuple(np.clip(np.rint(plane), 1, 254).astype(np.uint8) for plane in (luma, *colours))
 
 
 def _halved(plane: np.ndarray) -> np.ndarray:
