@@ -11,7 +11,8 @@ from takeup.measure.scan.windows import Place
 @pytest.mark.parametrize("cuts", [[], [1, 2, 3], [7, 50, 51, 90], list(range(1, 100))])
 def test_windows_are_the_pixels_of_their_places_whatever_the_strips(cuts):
     scan = np.random.default_rng(4).integers(0, 65536, (100, 60, 3)).astype(np.uint16)
-    places = [Place(y=3, x=5, width=20, height=60, purpose="edge"), Place(y=90, x=0, width=60, height=10, purpose="edge"),
+    places = [Place(y=3, x=5, width=20, height=60, purpose="edge"),
+              Place(y=90, x=0, width=60, height=10, purpose="edge"),
               Place(y=0, x=59, width=1, height=1, purpose="ruler")]  # fmt: skip
     state = windows.begin(places)
     for strip in np.split(scan, cuts):
