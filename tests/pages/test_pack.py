@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -23,9 +24,16 @@ from takeup.tasks.pack import pack
 SETTINGS = Settings(lab="Port Ellery Library", who="tester")
 
 
+@pytest.fixture(scope="module")
+def made_box(tmp_path_factory) -> Path:
+    """The family's box, made once and copied for each test."""
+    return family_box(tmp_path_factory.mktemp("made") / "Tan-Marlow family").folder
+
+
 @pytest.fixture
-def box(tmp_path) -> Box:
-    return family_box(tmp_path / "Tan-Marlow family")
+def box(tmp_path, made_box) -> Box:
+    folder = shutil.copytree(made_box, tmp_path / made_box.name)
+    return Box(folder, Record(folder, "tester"))
 
 
 def state(folder: Path) -> dict[str, tuple[int, int, int]]:

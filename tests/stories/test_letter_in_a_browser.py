@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
-from urllib.parse import unquote
 
 import pytest
 from make.family import family
@@ -24,13 +22,19 @@ def browser():
 
 
 @pytest.fixture(scope="module")
-def letter(tmp_path_factory):
+def drive(tmp_path_factory):
+    """The parcel's ``data`` and what is in it."""
     data = tmp_path_factory.mktemp("drive") / "Tan-Marlow" / "data"
     contents = family(data)
     (data / "open-me.html").write_text(letter_page(contents), "utf-8")
     for name in contents.papers:
         (data.parent / name).write_text("-", "utf-8")
-    return (data / "open-me.html").as_uri()
+    return data, contents
+
+
+@pytest.fixture(scope="module")
+def letter(drive):
+    return (drive[0] / "open-me.html").as_uri()
 
 
 @pytest.fixture
@@ -146,15 +150,14 @@ def test_letter_targets_are_large_enough(opened):
 
 
 @pytest.mark.parametrize("text", ["<script>alert(1)</script>", "أفراح العائلة", "unbroken" * 60, "many words " * 60])
-def test_letter_any_label_fits_a_phone_and_runs_nothing(opened, letter, text):
+def test_letter_any_label_fits_a_phone_and_runs_nothing(opened, drive, text):
     page = opened(PHONE)
     dialogs = []
     page.on("dialog", lambda dialog: dialogs.append(dialog.message))
     said = Described(title=text, description=text, people=(text,), place=text, date=text)
-    path = Path(unquote(letter.removeprefix("file://")))
-    contents = family(path.parent.parent.parent / f"other-{abs(hash(text))}")
+    data, contents = drive
     entries = tuple(replace(entry, label=text, said=said) for entry in contents.entries)
-    odd = path.with_name("odd.html")
+    odd = data / "odd.html"
     odd.write_text(letter_page(replace(contents, box=text, lab=text, entries=entries)), "utf-8")
     page.goto(odd.as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
