@@ -39,11 +39,16 @@ def test_a_damaged_file_is_not_linked(tmp_path, monkeypatch, raw):
     path = tmp_path / "loops.bin"
     path.write_bytes(raw)
     monkeypatch.setattr(sound_loops, "_places", lambda: [path])
-    sound_loops.quick_loops.cache_clear()
+    _forget()
     try:
         assert sound_loops.quick_loops() == compiled_loops()
     finally:
-        sound_loops.quick_loops.cache_clear()
+        _forget()
+
+
+def _forget() -> None:
+    sound_loops.quick_loops.cache_clear()
+    sound_loops._kept.cache_clear()
 
 
 def test_arrays_that_do_not_fit_are_refused():

@@ -28,6 +28,7 @@ from takeup.tables.rows import Rows
 from takeup.tasks.check_sound import measurable
 from takeup.tasks.checking import Asked, Heard
 from takeup.tasks.moving_walk import by_time, picture_of, walk_through
+from takeup.tasks.sound_loops import ready_pictures
 from takeup.tasks.sound_pass import SoundPart, SoundPass
 from takeup.tasks.video_thread import Stills, thread_of
 
@@ -80,6 +81,7 @@ class _Check:
         if stream.lossy:
             limits["levels"] = limits["levels"] | {"rails": limits["levels"]["lossy_rails"]}
             limits["sampled"] = limits["sampled"] | {"lossy": True, "keeps_noise": stream.codec == "dvvideo"}
+        ready_pictures()
         self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
         self.running = Running(float(1 / self.rate), gap=limits["kind"]["gap_pictures"])
         self.bands = RunningBands(float(1 / self.rate), rows)

@@ -1,4 +1,4 @@
-"""Keeps the machine code of the sound loops, so that nobody waits for the compiler: not a check, and not the first one.
+"""Keeps the machine code of the loops over samples and pixels, so that no check waits for the compiler, nor the first.
 
 ``python -m takeup.tasks.sound_loops`` (part of ``make setup``) and the building of a wheel compile the loops for the
 plain kind of this machine's processors, try the code in a process of its own against the compiled loops, and only then
@@ -25,10 +25,14 @@ import numpy as np
 
 from takeup.errors import TakeupError
 from takeup.files.beside import write_bytes
-from takeup.measure import sound
+from takeup.measure import sound, video
 from takeup.measure.sound.loops import Loops, compiled_loops
+from takeup.measure.video import loops as video_loops
+from takeup.tasks.video_trial import look_at_some
 
 ROOM = Path(sound.__file__).parent
+VIDEO_ROOM = Path(video.__file__).parent
+VIDEO_SOURCES = ("line_loops.py", "loops.py", "plane_loops.py")
 SOURCES = (
     "compiling.py",
     "ear.py",
@@ -53,6 +57,13 @@ ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "near_zero": ("a2", "i", "a1", "a2", "a2"),
     "flat_tops": ("a2", "i", "i", "i", "i", "i", "a2", "a1", "a2", "a2", "a1"),
 }
+VIDEO_ARGUMENTS = {
+    "look": ("a2", "a2", "i", "i", "a1", "a2", "a1", "a1", "a2", "a3", "a2"),
+    "lay_lines": ("a2", "i", "f", "f", "a1", "a1", "a2", "a2"),
+    "follow_lags": ("a2", "a2", "i", "i", "i", "f", "f", "a1", "a2"),
+    "block_noise": ("a2", "i", "i", "a2", "a2", "a2"),
+    "block_apart": ("a2", "a2", "i", "i", "a2", "a2", "a2"),
+}
 RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays come without an owner, nothing raises
     "NRT_Free",
     "NRT_MemInfo_call_dtor",
@@ -63,7 +74,7 @@ RUNTIME = (  # named by numba's code beside the loops, never reached: our arrays
     "numba_runtime_build_excinfo_struct",
     "numba_unpickle",
 )
-MARK = "takeup-loops/2"
+MARK = "takeup-loops/3"
 PLAIN = {  # what is compiled for: processors of the last ten years; what they must be able to do
     "x86_64": ("x86-64-v3", ("avx2", "bmi", "bmi2", "f16c", "fma", "lzcnt", "popcnt")),
     "aarch64": ("generic", ()),
@@ -73,12 +84,25 @@ PLAIN["amd64"], PLAIN["arm64"] = PLAIN["x86_64"], PLAIN["aarch64"]
 
 @cache
 def quick_loops() -> Loops:
-    """The loops: from the kept machine code where it fits this computer, else compiled."""
+    """The loops of sound: from the kept machine code where it fits this computer, else compiled."""
+    return _kept()[0] or compiled_loops()
+
+
+@cache
+def ready_pictures() -> video_loops.Loops:
+    """The loops of pictures, the same way, handed over to the measures."""
+    found = _kept()[1] or video_loops.compiled_loops()
+    video_loops.hand_over(found)
+    return found
+
+
+@cache
+def _kept() -> tuple[Loops | None, video_loops.Loops | None]:
     try:
         kept = next((path for path in _places() if path.is_file()), None)
-        return _load(kept) if kept and _fits() else compiled_loops()
+        return _load(kept) if kept and _fits() else (None, None)
     except (OSError, ValueError, KeyError, RuntimeError):  # damaged, or not for here
-        return compiled_loops()
+        return None, None
 
 
 def keep_loops(folder: Path | None = None) -> Path | None:
@@ -116,8 +140,8 @@ def keep_loops(folder: Path | None = None) -> Path | None:
 def _name() -> str:
     """A name that only code for these sources and this kind of machine has."""
     mark = hashlib.sha256(MARK.encode())
-    for name in SOURCES:
-        mark.update((ROOM / name).read_bytes().replace(b"\r\n", b"\n"))
+    for path in [ROOM / name for name in SOURCES] + [VIDEO_ROOM / name for name in VIDEO_SOURCES]:
+        mark.update(path.read_bytes().replace(b"\r\n", b"\n"))
     return f"loops-{sys.platform}-{platform.machine().lower()}-{mark.hexdigest()[:16]}.bin"
 
 
@@ -138,10 +162,12 @@ def _fits() -> bool:
 def _make(target: Path) -> None:
     """Compile afresh (the cache folder is a new one) and write the objects down."""
     _use(compiled_loops())
-    loops = compiled_loops()
+    look_at_some(video_loops.compiled_loops())
+    loops = {name: getattr(compiled_loops(), name) for name in ARGUMENTS}
+    loops |= {name: getattr(video_loops.compiled_loops(), name) for name in VIDEO_ARGUMENTS}
     parts, names = [], {}
-    for name in ARGUMENTS:
-        kinds = list(getattr(loops, name).overloads.values())
+    for name, loop in loops.items():
+        kinds = list(loop.overloads.values())
         if len(kinds) != 1:
             raise ValueError(f"{name} is compiled for {len(kinds)} kinds of arrays; the trial must call it with one")
         (compiled,) = kinds
@@ -155,7 +181,7 @@ def _make(target: Path) -> None:
     target.write_bytes(json.dumps(head).encode() + b"\n" + body)
 
 
-def _load(path: Path) -> Loops:
+def _load(path: Path) -> tuple[Loops, video_loops.Loops]:
     """Link kept objects into this process."""
     import llvmlite.binding as llvm
 
@@ -176,11 +202,12 @@ def _load(path: Path) -> Loops:
         at += length
     engine.finalize_object()
     _ENGINES.append(engine)
+    kinds = ARGUMENTS | VIDEO_ARGUMENTS
     made = {
-        name: _callable(engine.get_function_address(symbol), ARGUMENTS[name])
-        for name, (symbol, _) in told["loops"].items()
+        name: _callable(engine.get_function_address(symbol), kinds[name]) for name, (symbol, _) in told["loops"].items()
     }
-    return Loops(**made)
+    of_video = video_loops.Loops(**{name: made.pop(name) for name in VIDEO_ARGUMENTS})
+    return Loops(**made), of_video
 
 
 _ENGINES: list[Any] = []  # linked code lives as long as its engine
@@ -210,7 +237,7 @@ def _callable(address: int, kinds: tuple[str, ...]) -> Callable[..., None]:
             place = argument.__array_interface__["data"][0]
             flat += [None, None, argument.size, argument.itemsize, place, *argument.shape, *argument.strides]
         if native(*flat):
-            raise RuntimeError("the sound loop did not end as it should")
+            raise RuntimeError("the loop did not end as it should")
 
     return call
 
@@ -254,7 +281,9 @@ def _use(loops: Loops) -> list[np.ndarray]:
 
 def _try(path: Path) -> None:
     """Compare kept code with compiled code: sums may be rounded in another order, nothing more."""
-    for one, other in zip(_use(_load(path)), _use(compiled_loops()), strict=True):
+    of_sound, of_video = _load(path)
+    ours = [*_use(of_sound), *look_at_some(of_video)]
+    for one, other in zip(ours, [*_use(compiled_loops()), *look_at_some(video_loops.compiled_loops())], strict=True):
         if one.shape != other.shape or not np.allclose(one, other, rtol=1e-5, atol=1e-12):
             raise ValueError("the kept loops give other figures")
 
@@ -263,4 +292,4 @@ if __name__ == "__main__":
     if len(sys.argv) == 3:
         {"--make": _make, "--try": _try}[sys.argv[1]](Path(sys.argv[2]))
     elif keep_loops() is None:
-        _use(compiled_loops())  # at least numba's own cache holds them then
+        _use(compiled_loops()), look_at_some(video_loops.compiled_loops())  # at least numba's own cache holds them then

@@ -18,6 +18,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.video.glance import HEAD_SWITCH, SIDES, TOP
+from takeup.measure.video.loops import loops
 
 REACH_PX, REACH_LINES = 12, 4  # lags tried to either side of the delay so far
 FARTHEST_PX, FARTHEST_LINES = 16, 6
@@ -144,28 +145,18 @@ def _lags(luma: np.ndarray, colour: np.ndarray, piece: int, reach: int, about: i
     """The lag that each place votes for."""
     lines, wide = (min(sizes) for sizes in zip(luma.shape, colour.shape))
     luma, colour = luma[:lines, :wide], colour[:lines, :wide]
-    start = reach + max(0, -about)
     number = (wide - 2 * reach - abs(about)) // piece
     if number < 1:
         return np.zeros(0)
-    middle = luma[:, start : start + number * piece].reshape(-1, number, piece)
-    power = np.square(middle).sum(axis=2)
-    like = np.empty((2 * reach + 1, *power.shape), np.float32)
-    for at in range(2 * reach + 1):
-        first = start + about + at - reach
-        there = colour[:, first : first + number * piece].reshape(-1, number, piece)
-        own = np.square(there).sum(axis=2)
-        enough = (power > piece * STEP**2) & (own > piece * STEP**2)
-        like[at] = np.where(enough, np.abs((middle * there).sum(axis=2)) / np.sqrt(power * own + 1e-6), 0)
-    best = like.argmax(axis=0)
-    sure = (like.max(axis=0) >= FOLLOWS) & (best > 0) & (best < 2 * reach)
-    line, part = np.nonzero(sure)
-    if not len(line):
-        return np.zeros(0)
-    before, here, after = (like[best[sure] + step, line, part] for step in (-1, 0, 1))
-    lag = best[sure] - reach + about + 0.5 * (before - after) / np.minimum(before - 2 * here + after, -1e-6)
-    place = line // PLACE * number + part
-    return np.array([np.median(lag[place == one]) for one in np.unique(place)])
+    lags = np.full((-(-lines // PLACE) * PLACE, number), np.nan, np.float32)
+    plain = np.ascontiguousarray(luma, np.float32), np.ascontiguousarray(colour, np.float32)
+    like = np.empty(2 * reach + 1)
+    loops().follow_lags(*plain, piece, reach, about, piece * STEP**2, FOLLOWS, like, lags[:lines])
+    places = np.sort(lags.reshape(-1, PLACE, number), axis=1)  # what is no number comes last
+    many = np.isfinite(places).sum(axis=1)
+    row, part = np.nonzero(many)
+    many = many[row, part]
+    return (places[row, (many - 1) // 2, part] + places[row, many // 2, part]) / 2
 
 
 def _slope(plane: np.ndarray) -> np.ndarray:

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.video.glance import HEAD_SWITCH, SIDES, TOP
+from takeup.measure.video.loops import loops
 
 ROUNDS = ((3.5, 2), (1.2, 3))  # blur [px] and how often: first whatever is far, then finely
 FARTHEST_PX = 16.0
@@ -78,41 +79,13 @@ def line_jitter(
 
 def _steps(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Shift of each line against the one above it by either half, and how surely it is known; shape (2, lines - 1)."""
-    wide = lines.shape[1]
-    x = np.arange(wide, dtype=np.float32)
-    half = ((x * PIECES / wide).astype(int) % 2).astype(bool)
-    masks = np.stack([~half, half]).astype(np.float32)
-    masks[:, :2] = masks[:, -2:] = 0
-    y = np.repeat(np.arange(len(lines) - 1, dtype=np.float32)[:, None], wide, 1)
     shift = np.zeros((2, len(lines) - 1), np.float32)
-    spread = shift
+    spread, room = np.zeros_like(shift), np.empty(lines.shape[1], np.float32)
+    ends = -(-np.arange(PIECES + 1, dtype=np.int64) * lines.shape[1] // PIECES)
     for blur, rounds in ROUNDS:
         soft = cv2.GaussianBlur(lines, (0, 0), sigmaX=blur, sigmaY=0.01)
-        above, below = soft[:-1], np.ascontiguousarray(soft[1:])
-        for _ in range(rounds):
-            where = x + np.where(half, shift[1][:, None], shift[0][:, None])
-            moved = cv2.remap(below, where, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-            step, spread = _step(above, moved, masks)
-            shift = np.clip(shift - np.clip(step, -4 * blur, 4 * blur), -2 * FARTHEST_PX, 2 * FARTHEST_PX)
+        loops().lay_lines(soft, rounds, 4 * blur, 2 * FARTHEST_PX, room, ends, shift, spread)
     return shift, spread
-
-
-def _step(above: np.ndarray, moved: np.ndarray, masks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """One round of least squares: what is left to shift by either half, and how surely it is known."""
-    both = above + moved
-    slope = np.zeros_like(above)
-    np.subtract(both[:, 2:], both[:, :-2], out=slope[:, 1:-1])
-    slope /= 4
-    apart = moved - above
-    size = np.abs(apart)
-    # an edge that is not in both lines pulls far: large differences are held to what noise explains
-    bound = 2.5 * cv2.reduce(size, 1, cv2.REDUCE_AVG) + 0.5
-    slope_weighted = slope * np.minimum(1.0, bound / np.maximum(size, 1e-6))
-    power = (slope_weighted * slope) @ masks.T + 1e-6
-    step = (slope_weighted * apart) @ masks.T / power
-    left = (np.minimum(size, bound) ** 2) @ masks.T / masks.sum(axis=1)
-    upright = power - masks.sum(axis=1) * left * 0.15  # what noise alone gives of slope
-    return step.T, np.sqrt(left * 4.2 / np.maximum(upright, 1e-3)).T
 
 
 def _width(values: np.ndarray) -> float:

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.video.glance import inner
+from takeup.measure.video.loops import loops
 
 LINES, COLUMNS = 8, 32  # of a block in one field
 EVEN_SHARE = 0.06  # the most even blocks of a picture
@@ -48,14 +49,15 @@ def noise_codes(luma: np.ndarray, bits: int, before: np.ndarray | None = None, *
     """
     unit = 2.0 ** (bits - 8)
     part = inner(luma)
-    even = [_field(part[p::2].astype(np.float32) / unit) for p in (0, 1)]
+    fields = [np.ascontiguousarray(part[p::2], np.uint16) for p in (0, 1)]
+    even = [_field(field, unit) for field in fields]
     powers = np.concatenate([powers for powers, _ in even])
     places = len(powers)
     found = [_floor(powers, QUIET_LOSSY if lossy else QUIET)]
     if before is not None and before.shape == luma.shape:
         other = inner(before)
-        apart = [(part[p::2].astype(np.float32) - other[p::2]) / unit for p in (0, 1)]
-        powers = np.concatenate([_still(lines) for lines in apart])
+        others = [np.ascontiguousarray(other[p::2], np.uint16) for p in (0, 1)]
+        powers = np.concatenate([_still(*pair, unit) for pair in zip(fields, others)])
         places += len(powers) // STILL_PLACES
         found.append(_settled(powers))
     known = [power for power in found if power is not None]
@@ -100,26 +102,29 @@ def _settled(powers: np.ndarray) -> float | None:
     return float(middle) if high <= ALIKE * max(low, 1e-3) else None
 
 
-def _still(apart: np.ndarray) -> np.ndarray:
+def _still(field: np.ndarray, other: np.ndarray, unit: float) -> np.ndarray:
     """Noise power of the blocks of a field that stand still, from its difference to the one before."""
-    rows, columns = apart.shape[0] // LINES, apart.shape[1] // COLUMNS
+    rows, columns = field.shape[0] // LINES, field.shape[1] // COLUMNS
     if rows < 3 or columns < 3:
         return np.zeros(0)
-    apart = apart[: rows * LINES, : columns * COLUMNS]
-    quarters = cv2.resize(apart, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA)
-    power = cv2.resize(np.square(apart), (columns, rows), interpolation=cv2.INTER_AREA) / 2
+    sums, squares = np.empty((2 * rows, 2 * columns), np.float32), np.empty((rows, columns), np.float32)
+    room = np.zeros((2, columns * COLUMNS), np.float32)
+    loops().block_apart(field, other, LINES, COLUMNS, room, sums, squares)
+    quarters = sums / (LINES * COLUMNS / 4 * unit)
+    power = squares / (2 * LINES * COLUMNS * unit**2)
     moved = np.abs(quarters).reshape(rows, 2, columns, 2).max(axis=(1, 3))
     return power[(moved <= STILL_CODES + STILL * np.sqrt(power)) & (power > 0.005)]
 
 
-def _field(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _field(lines: np.ndarray, unit: float) -> tuple[np.ndarray, np.ndarray]:
     """Noise power of the most even blocks of a field, and where they are (row, column of blocks)."""
     rows, columns = lines.shape[0] // LINES, lines.shape[1] // COLUMNS
     if rows < 3 or columns < 3:
         return np.zeros(0), np.zeros((0, 2), int)
-    lines = lines[: rows * LINES, : columns * COLUMNS]
-    small = cv2.resize(lines, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA)
-    parts = small.reshape(rows, 2, columns, 2)
+    sums, squares = np.empty((2 * rows, 2 * columns), np.float32), np.empty((rows, columns), np.float32)
+    room = np.zeros((2, columns * COLUMNS), np.float32)
+    loops().block_noise(lines, LINES, COLUMNS, room, sums, squares)
+    parts = (sums / (LINES * COLUMNS / 4 * unit)).reshape(rows, 2, columns, 2)
     means = parts.mean(axis=(1, 3))
     uneven = parts.max(axis=(1, 3)) - parts.min(axis=(1, 3))
     around = np.zeros_like(means)  # a block beside an edge is not even either
@@ -131,10 +136,7 @@ def _field(lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         ],
         axis=0,
     )
-    second = lines[2:] - 2 * lines[1:-1] + lines[:-2]
-    second = np.concatenate([second, np.zeros((2, lines.shape[1]), np.float32)])
-    inside = second.reshape(rows, LINES, columns, COLUMNS)[:, : LINES - 2]
-    power = np.square(inside).mean(axis=(1, 3)) / 6
+    power = squares / (6 * (LINES - 2) * COLUMNS * unit**2)
     usable = (means > 8) & (means < 246)
     usable[[0, -1], :] = usable[:, [0, -1]] = False
     order = np.argsort(np.where(usable, uneven + around, np.inf), axis=None)

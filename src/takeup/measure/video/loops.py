@@ -1,0 +1,43 @@
+"""The loops over every pixel as one thing to hand round: whoever has them ready-made need not compile."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loops:
+    """Functions with the arguments of the modules they come from (below); arrays contiguous."""
+
+    look: Callable[..., Any]
+    lay_lines: Callable[..., Any]
+    follow_lags: Callable[..., Any]
+    block_noise: Callable[..., Any]
+    block_apart: Callable[..., Any]
+
+
+_READY: list[Loops] = []
+
+
+def loops() -> Loops:
+    """The loops that were handed over, else compiled ones: the same figures, but for the order of sums."""
+    if not _READY:
+        _READY.append(compiled_loops())
+    return _READY[0]
+
+
+def hand_over(ready: Loops) -> None:
+    """Take loops that need not be compiled; kept machine code is the same wherever it comes from."""
+    _READY[:] = [ready]
+
+
+def compiled_loops() -> Loops:
+    """The loops as numba compiles them, or finds them in its cache. Importing numba takes most of a second."""
+    from takeup.measure.video.line_loops import block_apart, block_noise, follow_lags, lay_lines
+    from takeup.measure.video.plane_loops import look
+
+    return Loops(
+        look=look, lay_lines=lay_lines, follow_lags=follow_lags, block_noise=block_noise, block_apart=block_apart
+    )
