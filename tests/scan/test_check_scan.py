@@ -1,5 +1,6 @@
 """A scan checked from its file: clean controls beside every fault. Truth by construction (tests/make/scan.py)."""
 
+from functools import lru_cache
 from io import BytesIO
 
 import numpy as np
@@ -35,12 +36,15 @@ def found(report):
     return {finding.name: finding.verdict for finding in report.findings}
 
 
+@lru_cache(maxsize=4)
 def picture(seed=0, size=(900, 1300), gain=0.82, lift=16.0, noise=1.2):
-    """A real photograph in the tones of a print on paper (never at a rail), with a scanner's noise."""
+    """A real photograph in the tones of a print on paper (never at a rail), with a scanner's noise; to read only."""
     rng = np.random.default_rng(seed)
     art = made.photographs()[seed % 7]
     image = made.cv2.resize(art, size[::-1], interpolation=made.cv2.INTER_AREA).astype(np.float32) * gain + lift
-    return np.clip(np.rint(image + rng.normal(0, noise, image.shape)), 0, 255).astype(np.uint8)
+    made_so = np.clip(np.rint(image + rng.normal(0, noise, image.shape)), 0, 255).astype(np.uint8)
+    made_so.setflags(write=False)
+    return made_so
 
 
 @pytest.mark.parametrize("seed", range(7))
