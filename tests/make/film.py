@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 import av
@@ -34,8 +35,9 @@ class Scene:
     extra: dict = field(default_factory=dict)
 
 
+@cache
 def photograph(name: str) -> np.ndarray:
-    """A real photograph in colour, RGB, large enough to pan over."""
+    """A real photograph in colour, RGB, large enough to pan over; to read only."""
     if name == "motorcycle":
         found = photographs.stereo_motorcycle()[0]
     else:
@@ -43,7 +45,9 @@ def photograph(name: str) -> np.ndarray:
     if found.ndim == 2:
         found = np.repeat(found[:, :, None], 3, axis=2)
     scale = 1.6 * max(SIZE[0] / found.shape[0], SIZE[1] / found.shape[1])
-    return cv2.resize(found, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32)
+    large = cv2.resize(found, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32)
+    large.setflags(write=False)
+    return large
 
 
 def shoot(scenes: Sequence[Scene], seed: int = 1, size: tuple[int, int] = SIZE) -> Iterator[np.ndarray]:
