@@ -34,7 +34,8 @@ def look_at_pdf(path: Path) -> CaptureFile:
     Raises
     ------
     Unreadable
-        ``capture.broken`` when it cannot be opened, ``scan.no-page-image`` when its first page holds no image.
+        ``scan.password`` when it is locked, ``capture.broken`` when it cannot be opened or its end is missing,
+        ``scan.no-page-image`` when its first page holds no image.
     """
     import pikepdf
 
@@ -42,11 +43,24 @@ def look_at_pdf(path: Path) -> CaptureFile:
         with pikepdf.open(path) as pdf:
             pages = len(pdf.pages)
             image = describe_page(pdf, 0, path) if pages else None
-    except (pikepdf.PdfError, pikepdf.PasswordError, OSError) as error:
+    except pikepdf.PasswordError as error:
+        raise Unreadable("scan.password", path=str(path)) from error
+    except (pikepdf.PdfError, OSError) as error:
         raise Unreadable("capture.broken", path=str(path), error=_short(error)) from error
+    except Unreadable as error:
+        if _ends(path):
+            raise
+        raise Unreadable("capture.broken", path=str(path), error="its end is missing") from error
     if image is None:
         raise Unreadable("scan.no-page-image", path=str(path), page=1)
     return CaptureFile(container="pdf", bytes=path.stat().st_size, image=image)
+
+
+def _ends(path: Path) -> bool:
+    """Whether a PDF has its end: the mark within the last 1024 bytes (ISO 32000-1, annex H.3, as readers do)."""
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - 1024))
+        return b"%%EOF" in file.read()
 
 
 def describe_page(pdf: object, number: int, path: Path) -> StillImage:
@@ -91,7 +105,7 @@ def find_image(page: object) -> PlacedImage | None:
     images = {
         str(name): thing
         for name, thing in (page.resources.get("/XObject") or {}).items()  # type: ignore[attr-defined]
-        if thing.get("/Subtype") == "/Image"
+        if thing is not None and thing.get("/Subtype") == "/Image"  # what a cut file names and does not hold is null
     }
     if not images:
         return None

@@ -21,6 +21,11 @@ from takeup.media.still_tiff import COMPRESSIONS, LOSSY
 from takeup.streams import CaptureFile, Still, StillImage
 
 STRIP_BYTES = 6_000_000
+NUMBERS = {
+    "float": "32-bit floating point", "double": "64-bit floating point", "uint": "32-bit whole numbers",
+    "int": "signed 32-bit whole numbers", "short": "signed 16-bit whole numbers", "char": "signed 8-bit whole numbers",
+    "complex": "complex numbers", "dpcomplex": "complex numbers",
+}  # fmt: skip
 INCOMPLETE = "incomplete"  # note of a capture whose pixels are not all there
 WRONG_PROFILE = "wrong-profile"  # note of a capture whose profile does not fit its channels
 MIXED_PPI = "ppi-differs"
@@ -123,7 +128,8 @@ class OpenStill:
     def __init__(self, path: Path, capture: CaptureFile, page: int = 0) -> None:
         self.path, self.page = path, page
         self.image = page_of(path, capture, page)
-        self.strict = "none" if INCOMPLETE in capture.notes else "error"  # a cut file is read as far as it goes
+        # A cut file is read as far as it goes. Damage in JPEG data is only a warning to its decoder, which paints on.
+        self.strict = "none" if INCOMPLETE in capture.notes else "warning" if self.image.codec == "jpeg" else "error"
         self.buffer = pdf_pages.page_image_bytes(path, page) if capture.container == "pdf" else None
         probe = self.vips()
         self.width, self.height = probe.width, probe.height
@@ -136,10 +142,14 @@ class OpenStill:
         Raises
         ------
         Unreadable
-            ``capture.broken`` when libvips cannot open it.
+            ``capture.broken`` when libvips cannot open it, ``scan.odd-numbers`` when its codes are not whole numbers of
+            at most 16 bits.
         """
         try:
-            return _plain(self.raw(access))
+            image = self.raw(access)
+            if image.format not in ("uchar", "ushort"):
+                raise Unreadable("scan.odd-numbers", path=str(self.path), kind=NUMBERS.get(image.format, image.format))
+            return _plain(image)
         except pyvips.Error as error:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
 
@@ -206,9 +216,6 @@ def _plain(image: pyvips.Image) -> pyvips.Image:
         image = image.extract_band(0, n=4).copy(interpretation="cmyk").colourspace("srgb")
     if image.bands in (2, 4) or image.bands > 4:
         image = image.extract_band(0, n=1 if image.bands == 2 else 3)
-    if image.format not in ("uchar", "ushort"):
-        low, high = image.min(), image.max()
-        image = ((image - low) * (65535 / max(high - low, 1e-9))).cast("ushort")
     return image
 
 

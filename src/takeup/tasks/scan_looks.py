@@ -28,13 +28,23 @@ PAGES_OF_TEXT = ("document", "newspaper", "micro")
 def look_through(
     path: Path, capture: CaptureFile, page: int, carrier: str, rows: Rows
 ) -> tuple[Seen, miniature.Miniature | None]:
-    """Pass once through a page; what it showed, and its miniature (None when nothing could be read)."""
+    """What one page or bed showed, and its miniature (None when nothing could be read).
+
+    Raises
+    ------
+    Unreadable
+        ``scan.too-small``, ``scan.odd-numbers`` when it is no scan at all; a damaged one is told in what was seen.
+    """
     try:
         still = OpenStill(path, capture, page)
     except Unreadable as fault:
+        if fault.key != "capture.broken":
+            raise
         assert capture.image is not None
         return Seen(image=replace(capture.image, page=page), broken=str(fault.facts.get("error", fault.key))), None
     image = still.image
+    if min(still.width, still.height) < rows.value("scan.miniature.smallest_px"):
+        raise Unreadable("scan.too-small", path=str(path), width=still.width, height=still.height)
     block = block_for(still.width, still.height, image.ppi_stated, rows)
     small_state, depth_state = (
         miniature.begin(block),

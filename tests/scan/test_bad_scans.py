@@ -1,0 +1,89 @@
+"""Files that are no scan, or half of one: one plain sentence or the right finding, never a fault of the program."""
+
+import io
+import zlib
+
+import numpy as np
+import pikepdf
+import pytest
+import pyvips
+import tifffile
+from PIL import Image
+
+from takeup.errors import Unreadable
+from takeup.media.probe import look_at
+from takeup.streams import Original
+from takeup.tables.loader import load_rows
+from takeup.tasks.check_scan import check_scan
+from takeup.tasks.checking import Asked
+
+SPECKLE = np.random.default_rng(3).integers(90, 160, (600, 500, 3)).astype(np.uint8)
+
+
+def jpeg(pixels=SPECKLE) -> bytes:
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, "jpeg", quality=90)
+    return out.getvalue()
+
+
+def pdf(path, **more):
+    document = pikepdf.new()
+    image = pikepdf.Stream(document, jpeg())
+    names = {"/Type": "/XObject", "/Subtype": "/Image", "/ColorSpace": "/DeviceRGB", "/Filter": "/DCTDecode"}
+    image.update({key: pikepdf.Name(name) for key, name in names.items()})
+    image.update({"/Width": 500, "/Height": 600, "/BitsPerComponent": 8})
+    document.add_blank_page(page_size=(360, 432))
+    document.pages[0].Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(Im=image))
+    document.pages[0].Contents = pikepdf.Stream(document, b"q 360 0 0 432 0 0 cm /Im Do Q")
+    document.save(path, **more)
+
+
+def check(path):
+    return check_scan(path, look_at(path), Asked(original=Original(id="p1", carrier="print")), load_rows())
+
+
+@pytest.mark.parametrize(
+    ("name", "write", "key"),
+    [
+        ("locked.pdf", lambda p: pdf(p, encryption=pikepdf.Encryption(owner="o", user="u")), "scan.password"),
+        ("cut.pdf", lambda p: (pdf(p), p.write_bytes(p.read_bytes()[: p.stat().st_size // 2])), "capture.broken"),
+        ("float.tif", lambda p: tifffile.imwrite(p, SPECKLE.astype(np.float32), photometric="rgb"), "scan.odd-numbers"),
+        ("deep.tif", lambda p: tifffile.imwrite(p, SPECKLE[..., 0].astype(np.uint32)), "scan.odd-numbers"),
+        ("preview.png", lambda p: Image.fromarray(SPECKLE[:20, :400]).save(p), "scan.too-small"),
+        ("one.tif", lambda p: tifffile.imwrite(p, SPECKLE[:1, :1]), "scan.too-small"),
+    ],
+)
+def test_what_is_no_scan_is_refused_in_a_sentence_of_its_own(tmp_path, name, write, key):
+    path = tmp_path / name
+    write(path)
+    with pytest.raises(Unreadable) as told:
+        check(path)
+    assert told.value.key == key and told.value.facts["path"] == str(path)
+
+
+def test_a_whole_pdf_of_a_scan_is_read(tmp_path):
+    pdf(tmp_path / "whole.pdf")
+    assert check(tmp_path / "whole.pdf").measures["ppi_stated"].value == pytest.approx(100.0)
+
+
+def test_damage_inside_a_jpeg_is_told(tmp_path):
+    """Of 400 bytes overwritten at random some are markers that may not stand there. One flipped bit decodes to another
+    lawful picture: that no reader can tell."""
+    data = bytearray(jpeg())
+    whole = tmp_path / "whole.jpg"
+    whole.write_bytes(data)
+    assert "corrupt" not in [finding.name for finding in check(whole).findings]
+    data[len(data) // 2 : len(data) // 2 + 400] = np.random.default_rng(1).bytes(400)
+    (tmp_path / "damaged.jpg").write_bytes(data)
+    found = {finding.name: finding.verdict for finding in check(tmp_path / "damaged.jpg").findings}
+    assert found["corrupt"] == "redo"
+
+
+def test_a_picture_that_claims_more_than_its_file_could_hold_takes_no_memory(tmp_path):
+    pixels = pyvips.Image.black(64, 64).pngsave_buffer()
+    claimed = bytearray(pixels)
+    claimed[16:24] = (100_000).to_bytes(4, "big") * 2
+    claimed[29:33] = zlib.crc32(bytes(claimed[12:29])).to_bytes(4, "big")
+    (tmp_path / "bomb.png").write_bytes(claimed)
+    found = {finding.name: finding.verdict for finding in check(tmp_path / "bomb.png").findings}
+    assert found["corrupt"] == "redo"
