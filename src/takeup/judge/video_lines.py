@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from takeup.judge.video_streaks import judge_streaks
 from takeup.measure.video.whole import Pictures
 from takeup.streams import Finding, Measured, PictureStream
 from takeup.tables.rows import Rows
@@ -15,8 +16,7 @@ def judge_lines(pictures: Pictures, stream: PictureStream, rows: Rows) -> list[F
     colour delay (``look``); pictures that the capture program halved (``redo``)."""
     return [
         *_jitter(pictures, rows),
-        *_dropouts(pictures, rows),
-        *_rising(pictures, rows),
+        *judge_streaks(pictures, rows),
         *_tracking(pictures, rows),
         *_colour(pictures, rows),
         *_half_height(pictures, rows),
@@ -71,67 +71,6 @@ def _jitter(pictures: Pictures, rows: Rows) -> list[Finding]:
             value=round(shaken, 2),
             unit="px",
             rows=("video.jitter.redo_px" if redo else "video.jitter.look_px",),
-        )
-    ]
-
-
-def _dropouts(pictures: Pictures, rows: Rows) -> list[Finding]:
-    """Streaks near each other are one stretch: ``look`` where they crowd, ``good`` where they are few."""
-    numbers = [number for number, _ in pictures.lines.streaks]
-    minutes = max(pictures.recorded * pictures.picture_s / 60, 1e-9)
-    everywhere = len(numbers) / minutes >= rows.value("video.dropout.look_per_minute")
-    found = []
-    for first, last, count in _stretches(pictures, numbers, rows.value("video.dropout.join_s")):
-        from_s, to_s = float(pictures.at_s[first]), float(pictures.at_s[last]) + pictures.picture_s
-        often = 60 * count / max(to_s - from_s, rows.value("video.dropout.least_s"))
-        crowded = count >= rows.value("video.dropout.least") and often >= rows.value("video.dropout.look_per_minute")
-        look = crowded or (everywhere and count >= rows.value("video.dropout.least"))
-        found.append(
-            Finding(
-                name="dropout",
-                verdict="look" if look else "good",
-                again="may help",
-                says="dropout" if look else "dropout.few",
-                from_s=round(from_s, 3),
-                to_s=round(to_s, 3),
-                value=round(often, 1),
-                unit="per minute",
-                facts={"streaks": count},
-                rows=("video.dropout.look_per_minute", "video.dropout.least", "video.dropout.join_s"),
-            )
-        )
-    most = int(rows.value("video.dropout.most_told"))
-    worst = sorted(found, key=lambda one: (one.verdict == "look", one.facts["streaks"]), reverse=True)[:most]
-    return [one for one in found if one in worst]
-
-
-def _rising(pictures: Pictures, rows: Rows) -> list[Finding]:
-    """Many more streaks in the last third than in the first: the tape sheds, or the heads have clogged on the way."""
-    limits, shown = rows.section("video.dropout"), [kind == "picture" for kind in pictures.kinds]
-    third = sum(shown) // 3
-    minutes = third * pictures.picture_s / 60
-    if 3 * minutes * 60 < limits["rising_least_s"]:
-        return []
-    recorded = [number for number, here in enumerate(shown) if here]
-    early, late = recorded[third], recorded[-third]
-    numbers = [number for number, _ in pictures.lines.streaks]
-    before = sum(number < early for number in numbers) / minutes
-    after = sum(number >= late for number in numbers) / minutes
-    if after < limits["look_per_minute"] or after < limits["rising_times"] * max(before, 1.0):
-        return []
-    from_s, to_s = float(pictures.at_s[late]), float(pictures.at_s[recorded[-1]]) + pictures.picture_s
-    return [
-        Finding(
-            name="dropout",
-            verdict="look",
-            again="may help",
-            says="dropout.rising",
-            from_s=round(from_s, 3),
-            to_s=round(to_s, 3),
-            value=round(after, 1),
-            unit="per minute",
-            facts={"before": round(before, 1)},
-            rows=("video.dropout.rising_times", "video.dropout.rising_least_s", "video.dropout.look_per_minute"),
         )
     ]
 

@@ -132,6 +132,8 @@ def judge_shape(stream: PictureStream, rows: Rows) -> list[Finding]:
 
 def displayed_aspect(stream: PictureStream, rows: Rows) -> float | None:
     """Width to height as a player shows it; None where the file does not say and its pixels cannot be square."""
+    if stream.turn % 180:
+        return float(stream.height / (stream.width * (stream.shape or 1)))
     if stream.shape is not None:
         return float(stream.width * stream.shape / stream.height)
     if stream.width in rows.value("video.shape.tape_widths"):
@@ -180,7 +182,11 @@ def _held(first: int, end: int, pictures: Pictures, rows: Rows) -> Finding:
     share = (end - first) / max(1, pictures.frames - 1)
     whole = share >= rows.value("video.repeat.whole_share") and pictures.seconds >= rows.value("video.repeat.whole_s")
     to_s = float(pictures.at_s[end - 1]) + pictures.picture_s
-    from_s = float(pictures.at_s[first - 1 if first else 0])
+    return held(float(pictures.at_s[first - 1 if first else 0]), to_s, rows, whole=whole)
+
+
+def held(from_s: float, to_s: float, rows: Rows, *, whole: bool = False) -> Finding:
+    """A picture that stood still from and to [s], or for nearly the whole file."""
     return Finding(
         name="frozen",
         verdict="redo" if whole else "look",

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
+import numpy as np
+
+from takeup.judge.video_lost import Place, RunningLost, is_often
 from takeup.measure.video.whole import Pictures
 from takeup.streams import CaptureFile, Finding
 from takeup.tables.rows import Rows
@@ -55,52 +59,29 @@ def judge_lost(pictures: Pictures, faults_s: tuple[float, ...], end: End, rows: 
 
     A gap where the file is damaged, or among the last pictures of a file that is cut off, is no loss of the station's.
     """
-    places = sorted([*pictures.lost, *pictures.silent.lost])
-    places = [place for place in places if not _explained(place[0], pictures, faults_s, end)]
-    missing = sum(number for _, number in places)
-    if missing < rows.value("video.lost.look_pictures"):
-        return []
-    often = missing / max(pictures.seconds / 60, 1.0) >= rows.value("video.lost.redo_per_minute")
-    redo = often and missing >= rows.value("video.lost.redo_pictures")
-    return [_gap(group, redo, pictures, rows) for group in _groups(places, pictures, rows)]
+    kinds = [(pictures.lost, False), (pictures.silent.lost, True)]
+    told, missing = [], 0
+    for places, silent in kinds:
+        running = RunningLost(rows, silent=silent)
+        for number, count in places:
+            if not (end.cut and number >= pictures.frames - REORDERED):
+                place = place_of(number, count, pictures.at_s, pictures.picture_s)
+                if not is_damage(place, pictures.picture_s, faults_s):
+                    running.add(place)
+        told += running.told
+        missing += running.missing
+    redo = is_often(missing, pictures.seconds, rows)
+    return [replace(one, verdict="redo") if redo else one for one in told]
 
 
-def _explained(number: int, pictures: Pictures, faults_s: tuple[float, ...], end: End) -> bool:
-    """Whether pictures before picture ``number`` are missing for another reason that is told of."""
-    if end.cut and number >= pictures.frames - REORDERED:
-        return True
-    from_s, to_s = float(pictures.at_s[number - 1]), float(pictures.at_s[number])
-    room_s = pictures.picture_s
-    return any(from_s - room_s <= at <= to_s + room_s for at in faults_s)
+def place_of(number: int, missing: int, at_s: Sequence[float] | np.ndarray, picture_s: float) -> Place:
+    """Where pictures are missing before picture ``number``."""
+    return Place(from_s=float(at_s[number - 1]) + picture_s, to_s=float(at_s[number]), missing=missing)
 
 
-def _groups(places: list[tuple[int, int]], pictures: Pictures, rows: Rows) -> list[list[tuple[int, int]]]:
-    """Places near each other are told together; all of them when there are very many."""
-    groups: list[list[tuple[int, int]]] = []
-    for place in places:
-        near = groups and pictures.at_s[place[0]] - pictures.at_s[groups[-1][-1][0]] <= rows.value("video.lost.apart_s")
-        if near:
-            groups[-1].append(place)
-        else:
-            groups.append([place])
-    return groups if len(groups) <= rows.value("video.lost.most_told") else [places]
-
-
-def _gap(places: list[tuple[int, int]], redo: bool, pictures: Pictures, rows: Rows) -> Finding:
-    leaps = ("video.silent.whole_share", "video.silent.spreads") if pictures.silent.lost else ()
-    from_s = float(pictures.at_s[places[0][0] - 1]) + pictures.picture_s
-    to_s = float(pictures.at_s[places[-1][0]])
-    return Finding(
-        name="frames_lost",
-        verdict="redo" if redo else "look",
-        again="may help",
-        from_s=round(from_s, 3),
-        to_s=round(max(to_s, from_s), 3),
-        value=sum(number for _, number in places),
-        unit="pictures",
-        facts={"places": len(places)},
-        rows=("video.lost.look_pictures", "video.lost.redo_per_minute", "video.lost.redo_pictures", *leaps),
-    )
+def is_damage(place: Place, picture_s: float, faults_s: Sequence[float]) -> bool:
+    """Whether they are missing because the file is damaged there, which is told of."""
+    return any(place.from_s - 2 * picture_s <= at <= place.to_s + picture_s for at in faults_s)
 
 
 def judge_end(capture: CaptureFile, pictures: Pictures, end: End, rows: Rows) -> list[Finding]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -99,7 +99,7 @@ class _Walk:
         self.state = step_glances(self.state, self.held, self.bits)
         self.held = []
 
-    def heard(self) -> Heard:
+    def heard(self, faults_s: Sequence[float]) -> Heard:
         levels = self.sound.levels() if self.sound and self.peak > self.silent else {}
         total = self.capture.picture.seconds_stated if self.capture.picture else None
         return Heard(seconds=self.stamps[-1], total_s=total, levels=levels)

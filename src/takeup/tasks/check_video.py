@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from array import array
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -14,8 +15,9 @@ from takeup.judge.sound_notice import Notice
 from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
 from takeup.judge.video_live import RunningBands
-from takeup.judge.video_notice import judge_picture_notice
+from takeup.judge.video_notice import judge_picture_notice, judge_tape_notice
 from takeup.judge.video_picture import judge_stretch
+from takeup.judge.video_running import RunningVideo, SoFar
 from takeup.measure.video import presence
 from takeup.measure.video.clock import Drift, drift
 from takeup.measure.video.levels import Levels
@@ -23,6 +25,7 @@ from takeup.measure.video.stretches import Running
 from takeup.measure.video.whole import Pictures, Walk
 from takeup.media.moving import Picture, Reading, SoundBlock, look_at_moving
 from takeup.media.moving_live import NOTE, settle
+from takeup.media.moving_look import PREDICTING
 from takeup.streams import CaptureFile, Finding, Report
 from takeup.tables.rows import Rows
 from takeup.tasks.check_sound import measurable
@@ -38,8 +41,6 @@ MOST_LINES = 640  # larger pictures are measured by every second, third ... pixe
 SECTIONS = (
     "kind", "order", "repeat", "silent", "levels", "sampled", "dropout", "tracking", "half_height", "recordings",
 )  # fmt: skip
-PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
-"""Codecs that predict pictures from others: a held picture is not quite equal after them."""
 
 
 def check_video(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:
@@ -85,6 +86,7 @@ class _Check:
         self.pictures = Walk(limits, stream.bits, stream.codec in PREDICTING)
         self.running = Running(float(1 / self.rate), gap=limits["kind"]["gap_pictures"])
         self.bands = RunningBands(float(1 / self.rate), rows)
+        self.tape = RunningVideo(self.pictures, float(1 / self.rate), rows)
         self.equal_codes = limits["repeat"]["equal_codes"]
         self.equal = 0  # pictures in a row that are equal to the one before
         self.levels: tuple[int, Levels | None] = (0, None)  # as they were after so many pictures
@@ -108,6 +110,7 @@ class _Check:
                 self.certain.append(finding)
         bands, number = self.pictures.of_lines.bands, len(self.pictures.at_s) - 1
         self.bands.step(bands[-1][1] if bands and bands[-1][0] == number else None, picture.at_s)
+        self.tape.step()
         same = kind == "picture" and self.pictures.difference[-1] <= self.equal_codes
         self.equal = self.equal + 1 if same else 0
         self.stills.step(picture)
@@ -121,20 +124,30 @@ class _Check:
         self.presence = presence.step(self.presence, block.samples)
         self.sound.hear(block.samples)
 
-    def heard(self) -> Heard:
+    def heard(self, faults_s: Sequence[float]) -> Heard:
         levels = self.sound.levels() if self.sound else {}
-        certain = (*self.certain, *self.bands.told, *(self.sound.certain() if self.sound else ()))
-        total = self.capture.picture.seconds_stated if self.capture.picture else None
-        return Heard(seconds=self.seconds, total_s=total, levels=levels, findings=certain, notice=self._notice())
+        told = (*self.certain, *self.bands.told, *self.tape.told(faults_s))
+        so_far = self.tape.so_far()
+        return Heard(
+            seconds=self.seconds,
+            total_s=self.capture.picture.seconds_stated if self.capture.picture else None,
+            levels=levels,
+            findings=(*told, *(self.sound.certain() if self.sound else ())),
+            figures=so_far.figures(),
+            notice=self._notice(so_far),
+        )
 
-    def _notice(self) -> Notice | None:
+    def _notice(self, so_far: SoFar) -> Notice | None:
+        """What a person can set right at once comes first, then sound, then what the tape brings."""
         stream, run = self.capture.picture, self.running.open
         lasts = run.over() if run is not None and run.end == self.running.number else None
-        if stream is None:
-            return self.sound.notice() if self.sound else None
-        still_s = self.equal * float(1 / self.rate)
-        seen = judge_picture_notice(lasts, stream, self.rows, still_s=still_s, levels=self._levels())
-        return seen or (self.sound.notice() if self.sound else None)
+        still_s, of_picture = self.equal * float(1 / self.rate), None
+        if stream is not None:
+            of_picture = judge_picture_notice(
+                lasts, stream, self.rows, still_s=still_s, levels=self._levels(), halved=so_far.halved
+            )
+        of_sound = self.sound.notice() if self.sound and not of_picture else None
+        return of_picture or of_sound or judge_tape_notice(so_far, self.rows)
 
     def _levels(self) -> Levels | None:
         """Levels so far, looked at anew now and then; None before there is enough."""

@@ -22,6 +22,7 @@ class Heard:
     findings: tuple[Finding, ...] = ()
     moments: tuple[tuple[float, Mapping[str, Any]], ...] | None = None
     """Seconds and levels of each 100 ms since the last time; None where only ``levels`` of now are known."""
+    figures: Mapping[str, Any] = field(default_factory=lambda: NO_FACTS)  # of what came so far, by names of measures
     notice: Notice | None = None  # to say now; may have vanished the next time
 
 

@@ -14,7 +14,7 @@ from takeup.judge.sound_notice import Notice
 from takeup.media.moving_live import NOTE, look_at_open_mov, may_be_told, open_without_index
 from takeup.media.probe import look_at
 from takeup.media.sound import can_follow_sound
-from takeup.streams import CaptureFile, Finding, Report
+from takeup.streams import NO_FACTS, CaptureFile, Finding, Report
 from takeup.tables.loader import load_rows
 from takeup.tasks.check import check_file, medium_of
 from takeup.tasks.checking import Asked, Heard
@@ -75,11 +75,12 @@ class _Teller:
         now = time.monotonic()
         if now - self.last >= LOOK_EVERY_S:
             self.last = now
-            self._progress(round(heard.seconds, 3), heard.levels)
+            self._progress(round(heard.seconds, 3), heard.levels, heard.figures)
 
-    def _progress(self, seconds: float, levels: Mapping[str, Any]) -> None:
-        noticed = {"notice": self.notice} if self.notice else {}
-        self.emit("progress", {"seconds": seconds, "levels": dict(levels)} | noticed, None)
+    def _progress(self, seconds: float, levels: Mapping[str, Any], figures: Mapping[str, Any] = NO_FACTS) -> None:
+        more = {"figures": dict(figures)} if figures else {}
+        more |= {"notice": self.notice} if self.notice else {}
+        self.emit("progress", {"seconds": seconds, "levels": dict(levels)} | more, None)
 
     def rest(self, report: Report) -> None:
         for finding in report.findings:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -23,8 +24,8 @@ class Walker(Protocol):
 
     def block(self, block: SoundBlock) -> None: ...
 
-    def heard(self) -> Heard:
-        """How far it is, for whoever listens."""
+    def heard(self, faults_s: Sequence[float]) -> Heard:
+        """How far it is, for whoever listens; ``faults_s`` tells where the file did not decode so far."""
         ...
 
 
@@ -63,7 +64,7 @@ def walk_through(path: Path, capture: CaptureFile, asked: Asked, walker: Walker)
             if asked.hear is not None and pictures and now - told >= HEAR_EVERY_S:
                 told = now
                 with ears.quiet:
-                    moment = walker.heard()
+                    moment = walker.heard(reading.faults)
                 asked.hear(moment)
         ears.finish()
     finally:

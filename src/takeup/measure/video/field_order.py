@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,18 +42,18 @@ def vote(here: Change, after: Change | None, limits: Mapping[str, Any]) -> str |
     return "progressive" if less > limits["own_ratio"] * own else None
 
 
-def field_order(votes: Sequence[str | None], limits: Mapping[str, Any]) -> FieldOrder:
+def field_order(votes: Mapping[str | None, int], limits: Mapping[str, Any]) -> FieldOrder:
     """Count votes.
 
     Parameters
     ----------
-    votes : sequence
-        of :func:`vote`, one a picture; held pictures, black and no-signal have None
+    votes : mapping
+        how often :func:`vote` said what, one a picture; held pictures, black and no-signal say None
     limits : mapping
         ``least_votes`` pictures; ``clear_share`` of the votes that one order must have; ``film_share`` of them that
         may be whole pictures all the same (film lies on a tape so)
     """
-    counts = {order: sum(given == order for given in votes) for order in ("top", "bottom", "progressive")}
+    counts = {order: votes.get(order, 0) for order in ("top", "bottom", "progressive")}
     given = sum(counts.values())
     top, bottom = counts["top"], counts["bottom"]
     order: str | None = "top" if top > bottom else "bottom"
@@ -69,5 +69,5 @@ def field_order(votes: Sequence[str | None], limits: Mapping[str, Any]) -> Field
         top=counts["top"],
         bottom=counts["bottom"],
         progressive=counts["progressive"],
-        undecided=len(votes) - given,
+        undecided=votes.get(None, 0),
     )

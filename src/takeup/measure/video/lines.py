@@ -71,11 +71,15 @@ class Lines:
         torn[max(0, band.first - 4) : band.end + 4] = True
         return torn
 
-    def finish(self) -> Found:
+    @property
+    def lossless(self) -> bool:
+        """Whether the file keeps every picture as it came; DV codes the fields' noise apart."""
         rows = self.limits["sampled"]
-        lossless = not rows.get("lossy", False) or rows.get("keeps_noise", False)  # DV codes fields' noise apart
+        return bool(not rows.get("lossy", False) or rows.get("keeps_noise", False))
+
+    def finish(self) -> Found:
         return Found(
-            sampled=sampled.finish(self.samples, self.limits["sampled"], lossless=lossless),
+            sampled=sampled.finish(self.samples, self.limits["sampled"], lossless=self.lossless),
             streaks=tuple(self.streaks),
             bands=tuple(self.bands),
             looked=self.looked,

@@ -64,6 +64,11 @@ class Path:
         self.down.append(moved.down)
         self.sure.append(moved.sure)
 
+    def part(self, first: int, end: int) -> Path:
+        """Of the pictures from ``first`` on up to ``end``, counted from 0 again."""
+        inside = {number - first: self.inside[number] for number in range(first, end) if number in self.inside}
+        return Path(self.across[first:end], self.down[first:end], self.sure[first:end], inside)
+
 
 UNKNOWN = Motion(across=float("nan"), down=float("nan"), sure=0.0)
 

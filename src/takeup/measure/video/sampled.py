@@ -120,6 +120,13 @@ def finish(state: Samples, limits: Mapping[str, Any], *, lossless: bool) -> Samp
     )
 
 
+def shaken_px(state: Samples, looks: int) -> float | None:
+    """Jitter of the last pictures looked at [px]: the middle one of so many; None before there are so many."""
+    if len(state.jitter) < looks:
+        return None
+    return float(np.sqrt(max(0.0, float(np.median(state.jitter[-looks:])))))
+
+
 def _middle(values: tuple[float, ...]) -> float:
     """Mean of the middle three fifths: a torn picture has no say, and single ones are no median."""
     order = np.sort(values)

@@ -16,6 +16,8 @@ import numpy as np
 from takeup.measure.video.motion import Path
 
 AROUND = 8  # steps on either side that tell how steady the movement is
+LONGEST_BEAT, BEATS = 12, 3  # pictures from leap to leap of film, and how many in a row make a beat
+SETTLES = AROUND + BEATS * LONGEST_BEAT  # pictures after a leap that may still say something else of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,13 +64,17 @@ def silent_losses(
     again[list(repeated)] = True
     lost, replaced = [], []
     size = np.hypot(steps[:, 0], steps[:, 1])
-    far = usable & ~again & (size >= 1.5 * limits["least_px"])
+    plain = usable & ~again
+    far = plain & (size >= 1.5 * limits["least_px"])
+    for here, beside in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):
+        # a leap of two steps' length is longer than either neighbour, however unlike these may be: the rest is quick
+        far[here] &= ~plain[beside] | (size[here] >= 1.5 / (1 + limits["steady_share"]) * (size[beside] - 0.3))
     for at in np.flatnonzero(far).tolist():
-        near = _near(steps, usable & ~again, again, at, limits)
+        near = _near(steps, plain, again, at, limits)
         if near is None:
             continue
         missing = _missing(steps[at], near, limits)
-        if not missing or not _stands_out(steps, usable & ~again, at, near, limits):
+        if not missing or not _stands_out(steps, plain, at, near, limits):
             continue
         if again[at - 1]:
             replaced.append(at - 1)
@@ -133,8 +139,13 @@ def _fields_agree(
 
 
 def _without_cadence(lost: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Nothing where leaps come in an even beat of a few pictures: that is how film lies on a tape."""
-    gaps = np.diff([at for at, _ in lost])
-    if len(gaps) >= 3 and np.median(gaps) <= 12 and float((gaps == np.median(gaps)).mean()) > 0.7:
-        return []
-    return lost
+    """None of those that stand among leaps in an even beat of a few pictures: that is how film lies on a tape."""
+    return [one for one in lost if not _beats([at for at, _ in lost if abs(at - one[0]) <= BEATS * LONGEST_BEAT])]
+
+
+def _beats(places: list[int]) -> bool:
+    gaps = np.diff(places)
+    if len(gaps) < BEATS:
+        return False
+    middle = np.median(gaps)
+    return bool(middle <= LONGEST_BEAT and float((gaps == middle).mean()) > 0.7)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -19,7 +20,7 @@ from takeup.measure.video.levels import Levels
 from takeup.measure.video.lines import Found
 from takeup.measure.video.recordings import Recordings
 from takeup.measure.video.repeats import Repeats, Steps, repeats
-from takeup.measure.video.silent import Silent, silent_losses
+from takeup.measure.video.silent import SETTLES, Silent, silent_losses
 from takeup.measure.video.stretches import Stretch, stretches
 
 Limits = Mapping[str, Mapping[str, Any]]
@@ -65,7 +66,7 @@ class Walk:
     last: change.Change | None = None
     last_kind: Kind = "picture"
     kinds: list[Kind] = field(default_factory=list)
-    votes: list[str | None] = field(default_factory=list)
+    votes: Counter[str | None] = field(default_factory=Counter)
     at_s: array[float] = field(default_factory=lambda: array("d"))
     luma: array[float] = field(default_factory=lambda: array("f"))
     difference: array[float] = field(default_factory=lambda: array("f"))
@@ -86,7 +87,7 @@ class Walk:
         self.outlines, moved = motion.step(self.outlines, part)
         self.path.add(moved)
         self._vote(here, kind)
-        if kind == "picture":
+        if kind == "picture" and not damaged:  # what a decoder made up is no tape's level or streak
             if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
                 self.counted = levels.begin(planes[0].shape[0], planes[0].shape[1], self.bits)
             self.counted = levels.step(self.counted, planes[0])
@@ -114,7 +115,7 @@ class Walk:
             moved = self.last_kind == kind == "picture" and min(self.last.difference, here.difference) > 0
             moved = moved and min(self.last.difference, here.difference) > limits["least_difference"]
             fresh = np.isfinite(self.last.difference)
-            self.votes.append(vote(self.last, here, limits) if moved and fresh else None)
+            self.votes[vote(self.last, here, limits) if moved and fresh else None] += 1
         self.last, self.last_kind = here, kind
 
     def finish(self, rate: Fraction) -> Pictures:
@@ -162,6 +163,31 @@ class Walk:
             luma=np.frombuffer(self.luma, np.float32) if self.luma else np.zeros(0, np.float32),
             kinds=tuple(self.kinds),
         )
+
+    def order_so_far(self) -> str | None:
+        """Field order by motion until now."""
+        return field_order(self.votes, self.limits["order"]).order
+
+    def is_equal(self, number: int) -> bool:
+        """Whether a picture equals the one before it, where codecs code every picture alone."""
+        limits = self.limits["repeat"]
+        alike = self.difference[number] <= limits["equal_codes"] or self.same[number] >= limits["equal_share"]
+        return bool(alike and self.kinds[number] == "picture")
+
+    def leaps(self, first: int, end: int, stamped: Sequence[int]) -> list[tuple[int, int]]:
+        """Pictures missing without a gap in the time stamps, of those from ``first`` on up to ``end``, as ``lost`` of
+        :class:`~takeup.measure.video.silent.Silent`; :data:`~takeup.measure.video.silent.SETTLES` pictures more must
+        have come. ``stamped``: numbers of pictures after a gap that the time stamps tell of."""
+        low, high = max(0, first - SETTLES - 1), min(len(self.kinds), end + SETTLES + 1)
+        found = silent_losses(
+            self.path.part(low, high),
+            [kind == "picture" for kind in self.kinds[low:high]],
+            [number - low for number in range(low, high) if self.is_equal(number)],
+            [number - low for number in stamped if low <= number < high],
+            self.order_so_far(),
+            self.limits["silent"],
+        )
+        return [(low + number, missing) for number, missing in found.lost if first <= low + number < end]
 
     def levels_so_far(self, noise: float | None = None) -> Levels | None:
         """Levels of what was recorded until now; None before the first picture."""
