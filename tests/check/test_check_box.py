@@ -1,6 +1,7 @@
 """A whole box: tries of one stretch compared, slips told, what is unreadable answered without stopping the rest."""
 
 from fractions import Fraction
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -12,14 +13,17 @@ def hiss(seconds, seed):
     return np.random.default_rng(seed).normal(0, 6e-4, (int(seconds * 48000), 2))
 
 
+@lru_cache(maxsize=3)
 def side(seed, seconds=24):
-    """Phrases of a length and loudness that the seed decides, then the tape's hiss."""
+    """Phrases of a length and loudness that the seed decides, then the tape's hiss; to read only."""
     rng = np.random.default_rng(seed)
     voice = sound_samples(seconds, seed=seed)
     marks = np.arange(0, seconds + 1, 1.0)
     loud = 10 ** (rng.uniform(-26, 0, len(marks)) / 20)
     swell = np.interp(np.arange(len(voice)) / 48000, marks, loud)[:, None]
-    return np.concatenate([voice * swell, hiss(8, seed)])
+    made = np.concatenate([voice * swell, hiss(8, seed)])
+    made.setflags(write=False)
+    return made
 
 
 @pytest.fixture

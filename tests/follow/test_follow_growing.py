@@ -38,9 +38,18 @@ def grow(path, data, *, piece, pause_s):
 
 def followed(path, data, carrier, *, piece, pause_s):
     thread = grow(path, data, piece=piece, pause_s=pause_s)
+    return told(begun(path, carrier), thread)
+
+
+def begun(path, carrier):
+    """The following of a file, as soon as there is one."""
     while not path.exists():
         time.sleep(0.01)
-    process = follow(path, carrier)
+    return follow(path, carrier)
+
+
+def told(process, thread):
+    """Every event in the end."""
     out, err = process.communicate(timeout=120)
     thread.join()
     assert process.returncode == 0, err
@@ -84,15 +93,29 @@ def clipped_sound():
     return samples
 
 
-@pytest.mark.parametrize("header", ["final", "zero", "all ones"])
-@pytest.mark.parametrize("piece", [7919, 262_144])
-def test_follow_growing_wav_ends_like_check(tmp_path, header, piece):
-    whole = write_wav(tmp_path / "whole.wav", clipped_sound(), bits=24).read_bytes()
-    at = whole.index(b"data") + 4
-    size = {"final": whole[at : at + 4], "zero": bytes(4), "all ones": b"\xff" * 4}[header]
-    data = whole[:at] + size + whole[at + 4 :]
-    growing = tmp_path / "growing.wav"
-    events = followed(growing, data, "cassette", piece=piece, pause_s=piece / len(data) * 2)
+HEADERS, PIECES = ("final", "zero", "all ones"), (7919, 262_144)
+
+
+@pytest.fixture(scope="module")
+def grown(tmp_path_factory):
+    """Captures that grew beside each other for four seconds, each followed: the file and what was told of it."""
+    folder = tmp_path_factory.mktemp("growing")
+    whole = write_wav(folder / "whole.wav", clipped_sound(), bits=24).read_bytes()
+    at, running = whole.index(b"data") + 4, {}
+    for header in HEADERS:
+        size = {"final": whole[at : at + 4], "zero": bytes(4), "all ones": b"\xff" * 4}[header]
+        data = whole[:at] + size + whole[at + 4 :]
+        for piece in PIECES:
+            path = folder / f"{header} {piece}.wav"
+            thread = grow(path, data, piece=piece, pause_s=piece / len(data) * 4)
+            running[header, piece] = path, thread, begun(path, "cassette")
+    return {way: (path, told(process, thread)) for way, (path, thread, process) in running.items()}
+
+
+@pytest.mark.parametrize("header", HEADERS)
+@pytest.mark.parametrize("piece", PIECES)
+def test_follow_growing_wav_ends_like_check(grown, header, piece):
+    growing, events = grown[header, piece]
     found, verdict, seconds = checked(growing, "cassette")
     assert events[-1]["event"] == "end" and events[-1]["verdict"] == verdict
     assert events[-1]["seconds"] == pytest.approx(seconds)
