@@ -47,6 +47,7 @@ class PictureStream:
     pictures_stated: int | None
     seconds_stated: float | None
     full_range: bool = False  # luma from 0 to 255, as the file says; else 16 to 235
+    turn: int = 0  # degrees clockwise, in quarters, by which the file wants it turned to be shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

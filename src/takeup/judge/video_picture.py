@@ -132,6 +132,8 @@ def judge_shape(stream: PictureStream, rows: Rows) -> list[Finding]:
 
 def displayed_aspect(stream: PictureStream, rows: Rows) -> float | None:
     """Width to height as a player shows it; None where the file does not say and its pixels cannot be square."""
+    if stream.turn % 180:
+        return float(stream.height / (stream.width * (stream.shape or 1)))
     if stream.shape is not None:
         return float(stream.width * stream.shape / stream.height)
     if stream.width in rows.value("video.shape.tape_widths"):

@@ -12,11 +12,11 @@ import av
 import numpy as np
 
 from takeup.errors import Unreadable
-from takeup.media.moving_blocks import blocks_are_damaged, chunk_is_damaged
+from takeup.media.moving_blocks import blocks_are_damaged, chunk_is_damaged, scan_has_a_hole
 from takeup.media.moving_checksums import decode_listening
 from takeup.media.moving_growing import Growing
 from takeup.media.moving_live import NOTE, Live
-from takeup.media.moving_look import look_inside, sound_of, video_of
+from takeup.media.moving_look import PREDICTING, look_inside, sound_of, video_of
 from takeup.media.moving_mended import open_mended
 from takeup.media.moving_planes import planes_of, samples_of
 from takeup.media.sound_numbers import only_numbers
@@ -94,7 +94,11 @@ class Reading:
             streams = [stream for stream in wanted if stream is not None]
             unpacker = _Unpacker(self.path, self.capture)
             for packet in self._packets(container, streams):
-                yield from unpacker.unpack(self._decode(packet))
+                known = len(self.faults)
+                frames = self._decode(packet)
+                if len(self.faults) > known and packet.stream.codec_context.name in PREDICTING:
+                    unpacker.hurt = True
+                yield from unpacker.unpack(frames)
             if self.broken:
                 for stream in streams:
                     with suppress(av.FFmpegError):
@@ -153,7 +157,8 @@ class Reading:
     def _decode(self, packet: Any) -> list[Any]:
         try:
             name = packet.stream.codec_context.name
-            if name == "dvvideo" and packet.size and blocks_are_damaged(packet):
+            told = {"dvvideo": blocks_are_damaged, "mjpeg": scan_has_a_hole}.get(name)
+            if told is not None and packet.size and told(packet):
                 self.faults.append(_at_s(packet))
             if name != "ffv1":
                 return packet.decode()
@@ -262,6 +267,7 @@ class _Unpacker:
         self.path = path
         self.index = 0
         self.first = 0
+        self.hurt = False  # pictures are predicted from a damaged one until one stands alone again
         self.rate = float(capture.picture.rate) if capture.picture and capture.picture.rate else 25.0
         self.top_first = bool(capture.picture and capture.picture.field_order == "top")
 
@@ -276,7 +282,9 @@ class _Unpacker:
         at_s = float(frame.time) if stamped else index / self.rate
         interlaced = bool(frame.interlaced_frame)
         key = bool(frame.key_frame)
-        return Picture(index, at_s, planes, bits, interlaced, self.top_first, key, bool(frame.is_corrupt), stamped)
+        self.hurt = self.hurt and not key
+        damaged = self.hurt or bool(frame.is_corrupt)
+        return Picture(index, at_s, planes, bits, interlaced, self.top_first, key, damaged, stamped)
 
     def samples(self, samples: np.ndarray, rate_hz: int) -> SoundBlock:
         """Sound that is already unpacked."""

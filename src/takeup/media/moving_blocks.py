@@ -1,4 +1,4 @@
-"""Damage that no decoder and no reader of containers complains of: what DV blocks and AVI chunks say of themselves.
+"""Damage that no decoder and no reader of containers complains of: what DV blocks, AVI chunks and JPEG scans tell.
 
 DV has no checksums, but each of its 80-byte blocks says what it is: damaged stretches are found by that.
 
@@ -15,6 +15,8 @@ import numpy as np
 
 BLOCK, SEQUENCE = 80, 150
 CHUNK_HEAD = 8  # bytes: name and size
+SCAN, LAST = b"\xff\xda", b"\xff\xd9"  # ITU-T T.81: start of scan, end of image
+HOLE = bytes(512)  # a sector of a disk
 HEADER, SUBCODE, AUXILIARY, SOUND, PICTURE = range(5)  # the three highest bits of a block's first byte
 
 
@@ -46,6 +48,16 @@ def blocks_are_damaged(packet: Any) -> bool:
     blocks = data.reshape(-1, SEQUENCE, BLOCK)
     wrong = int(((blocks[:, :, 0] >> 5 != KINDS) | (blocks[:, :, 2] != NUMBERS)).sum())
     return 0 < wrong <= blocks.shape[0] * SEQUENCE // 2
+
+
+def scan_has_a_hole(packet: Any) -> bool:
+    """Whether zeros lie in the coded part of a JPEG picture: bytes that a disk never wrote.
+
+    The decoder takes them for codes. What stands behind the picture's end may be zeros: cards filled up with them.
+    """
+    data = bytes(packet)
+    begin, end = data.find(SCAN), data.rfind(LAST)
+    return 0 <= begin < end and data.find(HOLE, begin, end) >= 0
 
 
 def chunk_is_damaged(path: Path, end: int, begin: int) -> bool:

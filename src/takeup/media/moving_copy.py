@@ -12,9 +12,9 @@ import av
 
 from takeup.errors import Unreadable
 from takeup.media.moving_fields import BT_709, Making
-from takeup.media.moving_look import video_of
+from takeup.media.moving_look import rate_of, video_of
 from takeup.media.moving_poster import Poster
-from takeup.media.moving_prove import Held, open_moving, packets_of, told_plainly
+from takeup.media.moving_prove import Held, decoded, open_moving, packets_of, told_plainly
 from takeup.media.moving_write import colour_of
 
 RANGE_TV = 1
@@ -37,6 +37,7 @@ class CopyPlan:
     matrix: int
     every: int = 1  # only every so manieth field, or whole picture, is shown
     size: tuple[int, int] | None = None  # in square pixels; None: the capture's own, in its own shape
+    turn: int = 0  # degrees clockwise, in quarters, to stand upright; ``shape`` and ``size`` are those after it
     levels: tuple[float, float] | None = None  # luma codes that become 16 and 235; None: as they are
 
 
@@ -77,15 +78,23 @@ class Starts:
 
 
 def read_starts(path: Path) -> Starts:
-    """When picture and sound of a file begin, by their first packets: a header often knows only one of them."""
+    """When picture and sound of a file begin: a header often knows only one of them.
+
+    Sound by its first samples, since what AAC says before them is left out by its decoder; pictures by their packets.
+    """
     with open_moving(path) as container:
         picture = video_of(container)
         sound = container.streams.audio[0] if container.streams.audio else None
         wanted = {stream.index for stream in (picture, sound) if stream is not None}
         first: dict[int, float] = {}
         for packet in packets_of(container, Held(), [stream for stream in (picture, sound) if stream is not None]):
-            if packet.pts is not None:
-                first.setdefault(packet.stream.index, float(packet.pts * packet.time_base))
+            at = packet.stream.index
+            if at in first:
+                continue
+            if sound is not None and at == sound.index:
+                first.update((at, float(frame.time)) for frame in decoded(packet, Held())[:1] if frame.time is not None)
+            elif packet.pts is not None:
+                first[at] = float(packet.pts * packet.time_base)
             if wanted <= first.keys() or (first and packet.pts is not None and _is_far(packet, first)):
                 break
         return Starts(
@@ -149,7 +158,7 @@ def write_h264(path: Path, target: Path, sound: Path | None, plan: CopyPlan, tag
 
 def _rate(picture: Any, plan: CopyPlan) -> Fraction:
     """Pictures of the copy in a second."""
-    own = Fraction(picture.average_rate or picture.guessed_rate or 25)
+    own = rate_of(picture) or Fraction(25)
     return own * (1 if plan.order == "progressive" else 2) / plan.every
 
 
@@ -159,7 +168,8 @@ def _h264_stream(out: Any, picture: Any, rate: Fraction, plan: CopyPlan) -> Any:
     stream = out.add_stream("libx264", rate=rate, options=options)
     coder = stream.codec_context
     own = picture.codec_context
-    coder.width, coder.height = plan.size or (own.width // 2 * 2, own.height // 2 * 2)
+    wide, high = (own.height, own.width) if plan.turn % 180 else (own.width, own.height)
+    coder.width, coder.height = plan.size or (wide // 2 * 2, high // 2 * 2)
     coder.pix_fmt = "yuv420p"
     coder.time_base = 1 / rate
     coder.sample_aspect_ratio = Fraction(1) if plan.size else plan.shape

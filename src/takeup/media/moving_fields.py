@@ -55,7 +55,12 @@ class Making:
         about = f"video_size={frame.width}x{frame.height}:pix_fmt={frame.format.name}"
         about += f":time_base={base.numerator}/{base.denominator}:range={'pc' if full else 'tv'}"
         last = graph.add("buffer", about)
-        for name, arguments in [*self._parted(), *self._levelled(frame, full), *self._shown(frame, full)]:
+        for name, arguments in [
+            *self._parted(),
+            *self._levelled(frame, full),
+            *self._upright(),
+            *self._shown(frame, full),
+        ]:
             step = graph.add(name, arguments) if arguments else graph.add(name)
             last.link_to(step)
             last = step
@@ -83,9 +88,15 @@ class Making:
         colour = f"clip((val-{128 * one})*{gain:.9g}+{128 * one},{one},{255 * one - 1})"
         return [("lutyuv", f"y={luma}:u={colour}:v={colour}")]
 
+    def _upright(self) -> list[tuple[str, str]]:
+        """Whole pictures turned as the file wants them shown; fields are parted by then."""
+        turns = {90: [("transpose", "clock")], 180: [("hflip", ""), ("vflip", "")], 270: [("transpose", "cclock")]}
+        return turns.get(self.plan.turn, [])
+
     def _shown(self, frame: Any, full: bool) -> list[tuple[str, str]]:
         plan = self.plan
-        wide, high = plan.size or (frame.width, frame.height)
+        turned = (frame.height, frame.width) if plan.turn % 180 else (frame.width, frame.height)
+        wide, high = plan.size or turned
         matrix = "bt709" if plan.matrix == BT_709 or (plan.matrix == 2 and frame.height > SD_LINES) else "bt601"
         about = f"{wide}:{high}:flags={'lanczos' if plan.size else 'bicubic'}+accurate_rnd"
         about += f":in_range={'pc' if full else 'tv'}:out_range=tv:out_color_matrix={matrix}"

@@ -23,7 +23,11 @@ ORDERS = {1: "progressive", 2: "top", 3: "bottom", 4: "top", 5: "bottom"}
 5.1.4.1.28.2, and the same practice in MOV."""
 NOMINAL = [Fraction(n, d) for n, d in ((24, 1), (25, 1), (30, 1), (50, 1), (60, 1), (16, 1), (18, 1), (20, 1))]
 NOMINAL += [Fraction(n * 1000, 1001) for n in (24, 30, 60)]
+PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
+"""Codecs that predict pictures from others: a held picture is not quite equal after them, and damage goes on until
+the next picture that stands alone."""
 FULL = 2  # libav's color_range: luma takes every code, 0 is black and 255 white
+TICKS = 0.02  # a moment of an AVI that differs so much from a picture is none
 NEAR = 2e-4  # 29.97 and 30 are 1e-3 apart
 
 
@@ -81,19 +85,24 @@ def _picture(container: Any, stream: Any, kind: str, header: Header) -> PictureS
     if kind == "mkv" and not header.display_stated and coder.name != "dvvideo":
         shape = coder.sample_aspect_ratio or None
     form = coder.format or (first.format if first is not None else None)
+    rate = rate_of(stream)
+    counted = stream.frames > 0 and kind != "dv"
+    if kind == "avi" and rate and abs(stream.time_base * rate - 1) > TICKS:
+        counted = False  # its header counts moments, most of them empty
     return PictureStream(
         codec=coder.name,
         width=coder.width,
         height=coder.height,
-        rate=_rate(stream),
+        rate=rate,
         pixel_format=form.name if form else "",
         bits=max((component.bits for component in form.components), default=8) if form else 8,
         shape=Fraction(shape) if shape else None,
         field_order=order,
         lossy=coder.name not in LOSSLESS,
-        pictures_stated=stream.frames if stream.frames > 0 and kind != "dv" else None,
+        pictures_stated=stream.frames if counted else None,
         seconds_stated=_seconds(stream, kind, header),
         full_range=coder.color_range == FULL or (form is not None and form.name.startswith("yuvj")),
+        turn=turn_of(first),
     )
 
 
@@ -122,13 +131,25 @@ def _bits(coder: Any) -> int:
     return 24  # a lossless coder that unpacks to 32 bits holds up to 24
 
 
-def _rate(stream: Any) -> Fraction | None:
+def rate_of(stream: Any) -> Fraction | None:
+    """Pictures a second: of libav's guess and the mean over the file, the one that is a usual rate.
+
+    Where pictures are missing, the mean is none; where steps are counted in thousandths, the guess may be none. When
+    neither is, or both are, the mean is taken if they are near each other, else the guess.
+    """
     guess, mean = stream.guessed_rate, stream.average_rate
-    rate = mean if mean and guess and abs(mean / guess - 1) < 0.02 else guess or mean
-    if not rate:
-        return None
-    near = min(NOMINAL, key=lambda nominal: abs(rate / nominal - 1))
-    return near if abs(rate / near - 1) < NEAR else Fraction(rate)
+    close = bool(mean and guess and abs(mean / guess - 1) < 0.02)
+    rates = [Fraction(rate) for rate in ((mean, guess) if close else (guess, mean)) if rate]
+    for rate in rates if close else rates[:1]:
+        near = min(NOMINAL, key=lambda nominal: abs(rate / nominal - 1))
+        if abs(rate / near - 1) < NEAR:
+            return near
+    return rates[0] if rates else None
+
+
+def turn_of(frame: Any) -> int:
+    """Degrees clockwise by which the file wants its pictures turned to be shown (telephones are held upright)."""
+    return 0 if frame is None else round(-frame.rotation / 90) * 90 % 360
 
 
 def _seconds(stream: Any, kind: str, header: Header) -> float | None:

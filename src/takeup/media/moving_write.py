@@ -14,7 +14,7 @@ from typing import Any
 import av
 
 from takeup.errors import Unreadable
-from takeup.media.moving_look import video_of
+from takeup.media.moving_look import rate_of, video_of
 from takeup.media.moving_prove import Hear, Held, Taking, decoded, open_moving, packets_of, told_plainly
 
 PLAIN_PCM = {"u8", "s16le", "s24le", "s32le", "f32le", "f64le"}  # as Matroska and every reader has them
@@ -55,7 +55,7 @@ def write_ffv1(capture: Path, target: Path, truth: PictureTruth, options: Mappin
         coder = _ffv1_stream(out, picture, truth, options)
         sounds = {stream.index: _Track(out, stream, at) for at, stream in enumerate(source.streams.audio)}
         begin = _first_moment(source)
-        count = 0
+        count, rate = 0, rate_of(picture) or Fraction(25)
         for packet in packets_of(source, held, [picture, *source.streams.audio]):
             at = packet.stream.index  # an empty packet's own stream_index is always 0
             if at != picture.index:
@@ -65,7 +65,7 @@ def write_ffv1(capture: Path, target: Path, truth: PictureTruth, options: Mappin
                 taking.picture(frame)
                 _mux_picture(out, coder, frame, truth, begin, count)
                 count += 1
-                hear(float(count / (picture.average_rate or 25)))
+                hear(float(count / rate))
         for packet in coder.encode(None):
             out.mux(packet)
         for track in sounds.values():
@@ -74,7 +74,7 @@ def write_ffv1(capture: Path, target: Path, truth: PictureTruth, options: Mappin
 
 
 def _ffv1_stream(out: Any, picture: Any, truth: PictureTruth, options: Mapping[str, str]) -> Any:
-    rate = picture.average_rate or picture.guessed_rate or Fraction(25)
+    rate = rate_of(picture) or Fraction(25)
     stream = out.add_stream("ffv1", rate=rate, options={**options, "field_order": ORDER_WORDS[truth.order]})
     coder = stream.codec_context
     coder.width, coder.height, coder.pix_fmt = (

@@ -25,6 +25,7 @@ from takeup.measure.video.stretches import Running
 from takeup.measure.video.whole import Pictures, Walk
 from takeup.media.moving import Picture, Reading, SoundBlock, look_at_moving
 from takeup.media.moving_live import NOTE, settle
+from takeup.media.moving_look import PREDICTING
 from takeup.streams import CaptureFile, Finding, Report
 from takeup.tables.rows import Rows
 from takeup.tasks.check_sound import measurable
@@ -40,8 +41,6 @@ MOST_LINES = 640  # larger pictures are measured by every second, third ... pixe
 SECTIONS = (
     "kind", "order", "repeat", "silent", "levels", "sampled", "dropout", "tracking", "half_height", "recordings",
 )  # fmt: skip
-PREDICTING = ("h264", "hevc", "mpeg2video", "mpeg1video", "mpeg4", "vp8", "vp9", "av1", "msmpeg4v3", "wmv3", "vc1")
-"""Codecs that predict pictures from others: a held picture is not quite equal after them."""
 
 
 def check_video(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:

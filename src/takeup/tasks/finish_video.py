@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -12,18 +12,14 @@ from takeup.errors import Unreadable
 from takeup.files.beside import beside
 from takeup.files.taking_back import in_passing
 from takeup.media.matroska_edit import CannotEdit, state_shape, write_tags
-from takeup.media.moving_copy import CopyPlan, PosterPlan, read_starts, write_h264
+from takeup.media.moving_copy import CopyPlan, PosterPlan, write_h264
 from takeup.media.moving_prove import prove, prove_packets
 from takeup.media.moving_write import PictureTruth, rewrap, write_ffv1
 from takeup.media.probe import look_at
-from takeup.media.sound_copy import Chain, Loudness, measure_loudness, write_aac
 from takeup.plan.copies import Profile, plan_copy_size, plan_every, plan_levels, plan_profile
 from takeup.plan.finishing import (
-    Gain,
     plan_colour,
     plan_field_order,
-    plan_gain,
-    plan_mend,
     plan_shape,
     plan_shown_size,
     plan_video_master,
@@ -34,11 +30,11 @@ from takeup.settings import Settings
 from takeup.streams import CaptureFile, PictureStream
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
-from takeup.tasks.finish_sound import aac_tags, as_played, corrected, correction, with_gain
+from takeup.tasks.finish_sound import aac_tags
 from takeup.tasks.finish_sound_master import keep_as_it_is, side_tags
+from takeup.tasks.finish_video_sound import Notes, copy_sound
 from takeup.tasks.finishing import Chosen, Made, Place, Way, seconds_to
 
-Notes = list[tuple[str, Mapping[str, Any]]]
 MASTER_WORK, PROOF_WORK, COPY_WORK, SOUND_WORK = (
     1.1,
     1.3,
@@ -157,12 +153,13 @@ def _copy(
         return standing
     limits, source = rows.section("formats.video.copy"), part.stored[0]
     order, (shape, shape_by) = plan_field_order(part.reports[0], picture, rows), plan_shape(picture, rows)
+    shape = 1 / shape if picture.turn % 180 else shape
     plan = _plan(part, picture, profile, order.value, shape, rows)
     total, notes = _seconds(part, picture), list[tuple[str, Mapping[str, Any]]]()
     words = aac_tags(tags, rows.value("formats.sound.copy.artist"))
     hear = seconds_to(ears, target.name, total)
     with beside(target) as file, in_passing(file, ".m4a") as sound:
-        sound_settings = _sound(part, capture, sound, total, notes, rows, ears) if capture.sound else {}
+        sound_settings = copy_sound(part, capture, sound, total, notes, rows, ears) if capture.sound else {}
         result = write_h264(
             source, file, sound if capture.sound else None, plan, words, hear, _poster(part, total, limits)
         )
@@ -182,6 +179,7 @@ def _copy(
         "pictures": result.pictures, "key_s": plan.key_s, "field_order": order.value, "field_order_by": order.by,
         "deinterlaced": order.value != "progressive", "every": plan.every,
         "pixel_shape": "1" if square else str(shape), "pixel_shape_by": "scaled" if square else shape_by,
+        "turned_degrees": picture.turn,
         "levels_mapped": list(plan.levels) if plan.levels else None, "poster_s": result.poster_s,
         "expected_bytes_per_hour": round(profile.bytes_per_hour),
         **sound_settings,
@@ -194,12 +192,13 @@ def _copy(
 def _plan(part: Chosen, picture: PictureStream, profile: Profile, order: str, shape: Fraction, rows: Rows) -> CopyPlan:
     limits = rows.section("formats.video.copy")
     primaries, transfer, matrix = plan_colour(picture.height, rows)
+    wide, high = (picture.height, picture.width) if picture.turn % 180 else (picture.width, picture.height)
     shown_per_s = (picture.rate or Fraction(25)) * (1 if order == "progressive" else 2)
     levels = plan_levels(part.reports[0], rows)
     return CopyPlan(
         order=order, shape=shape, crf=profile.crf, preset=profile.preset, profile=limits["profile"],
         key_s=limits["key_s"], primaries=primaries, transfer=transfer, matrix=matrix,
-        every=plan_every(shown_per_s, profile), size=plan_copy_size(picture.width, picture.height, shape, profile),
+        every=plan_every(shown_per_s, profile), size=plan_copy_size(wide, high, shape, profile), turn=picture.turn,
         levels=(levels.low, levels.high) if levels else None,
     )  # fmt: skip
 
@@ -217,65 +216,6 @@ def _poster(part: Chosen, total: float | None, limits: Mapping[str, Any]) -> Pos
         every_s=every, head_s=min(limits["poster_head_s"], (total or 0.0) / 10), avoid=avoid,
         long_side_px=limits["poster_px"], quality=limits["poster_quality"],
     )  # fmt: skip
-
-
-def _sound(
-    part: Chosen, capture: CaptureFile, target: Path, total: float | None, notes: Notes, rows: Rows, ears: Ears
-) -> dict[str, Any]:
-    """The sound of the copy, in step with the first picture: louder or softer as a whole, its peak held."""
-    limits, source = rows.section("formats.sound.copy"), part.stored[0]
-    report = part.reports[0]
-    starts = read_starts(source)
-    later_ms = 1000 * starts.sound_later_s
-    if abs(later_ms) > rows.value("formats.video.copy.longest_offset_ms"):
-        notes.append(("finish.sound-far-off", {"file": source.name, "offset": later_ms}))
-    names = {finding.name for finding in report.findings} if report else set()
-    peaks = measure_loudness(source).channels_dbtp if "channel_missing" in names else ()
-    mend = plan_mend(report, capture.sound.channels if capture.sound else 2, peaks)
-    chain = Chain(rate_hz=limits["rate_hz"], mend=mend, starts_s=starts.sound_later_s)
-    name = part.name
-    heard = measure_loudness(
-        source, chain, hear=lambda done: ears.progress(f"{name}: loudness", done, total, "seconds")
-    )
-    stereo = len(heard.channels_dbtp) > 1
-    gain = plan_gain([as_played(heard, limits)], rows)
-    chain, result, gain = _aac(
-        source, target, chain, heard, gain, limits, seconds_to(ears, f"{name}: sound", total), total
-    )
-    if gain.set_by == "peak":
-        notes.append(
-            (
-                "finish.quieter-for-peak",
-                {"name": name, "loudness": as_played(result, limits).lufs, "aim": limits["loudness_lufs"]},
-            )
-        )
-    if mend != "none":
-        notes.append((f"finish.mended-{mend}", {"name": name}))
-    return {
-        "sound": "AAC", "sound_rate_hz": chain.rate_hz, "channels": len(result.channels_dbtp),
-        "sound_bits_s": limits["stereo_bits_s" if stereo else "mono_bits_s"], "gain_db": round(gain.db, 2),
-        "gain_set_by": gain.set_by, "loudness_lufs": result.lufs,
-        "as_played_lufs": as_played(result, limits).lufs,
-        "true_peak_dbtp": None if result.true_peak_dbtp is None else round(result.true_peak_dbtp, 2),
-        "sound_offset_corrected_ms": round(later_ms, 3), "channels_mended": mend,
-    }  # fmt: skip
-
-
-def _aac(
-    source: Path, target: Path, chain: Chain, heard: Loudness, gain: Gain, limits: Mapping[str, Any],
-    hear: Callable[[float], None], total: float | None,
-) -> tuple[Chain, Loudness, Gain]:  # fmt: skip
-    bits_s = limits["stereo_bits_s" if len(heard.channels_dbtp) > 1 else "mono_bits_s"]
-    result = heard
-    for _ in range(limits["tries"]):
-        chain = with_gain(chain, gain.db)
-        write_aac(source, target, chain, bits_s=bits_s, tags={}, total_s=total, hear=hear)
-        result = measure_loudness(target)
-        step = correction([result], gain, limits)
-        if step == 0.0:
-            break
-        gain = corrected(gain, step, [result], limits)
-    return chain, result, gain
 
 
 def _made(

@@ -37,6 +37,7 @@ class Stills:
     def __init__(self, wanted: int, stream: PictureStream, rows: Rows) -> None:
         self.wanted = wanted
         self.aspect = displayed_aspect(stream, rows) or 4 / 3
+        self.turn = stream.turn
         self.every_s = 0.2
         self.next_s = 0.0
         self.kept: list[Still] = []
@@ -46,7 +47,7 @@ class Stills:
         if self.wanted <= 0 or picture.at_s < self.next_s:
             return
         self.next_s = picture.at_s + self.every_s
-        self.kept.append(still_of(picture, self.aspect))
+        self.kept.append(still_of(picture, self.aspect, self.turn))
         if len(self.kept) >= 4 * self.wanted:
             self.kept = self.kept[::2]
             self.every_s *= 2
@@ -60,17 +61,19 @@ class Stills:
         return tuple(self.kept[at] for at in middles)
 
 
-def still_of(picture: Picture, aspect: float) -> Still:
-    """One field of a picture, small, in its right shape, as JPEG."""
+def still_of(picture: Picture, aspect: float, turn: int = 0) -> Still:
+    """One field of a picture, small, in its right shape, ``turn`` degrees clockwise (in quarters), as JPEG."""
     size = (WIDTH, max(8, round(WIDTH / aspect)))
+    lying = size[::-1] if turn % 180 else size
     unit = 2.0 ** (picture.bits - 8)
     parts = [
-        cv2.resize(np.ascontiguousarray(plane[::2]).astype(np.float32) / unit, size, interpolation=cv2.INTER_AREA)
+        cv2.resize(np.ascontiguousarray(plane[::2]).astype(np.float32) / unit, lying, interpolation=cv2.INTER_AREA)
         for plane in picture.planes
     ]
     luma = (parts[0] - 16) * 255 / 219
     blue, red = ((part - 128) * 255 / 224 for part in (parts[1:3] if len(parts) >= 3 else (parts[0] * 0 + 128,) * 2))
     # ITU-R BT.601-7, 2.5: R' = Y' + 1.402 Cr', B' = Y' + 1.772 Cb'
     bgr = np.stack([luma + 1.772 * blue, luma - 0.344 * blue - 0.714 * red, luma + 1.402 * red], -1)
-    _, jpeg = cv2.imencode(".jpg", np.clip(bgr, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+    upright = np.rot90(np.clip(bgr, 0, 255).astype(np.uint8), -turn // 90)
+    _, jpeg = cv2.imencode(".jpg", np.ascontiguousarray(upright), [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
     return Still(at_s=round(picture.at_s, 3), jpeg=jpeg.tobytes(), width=size[0], height=size[1])
