@@ -114,7 +114,7 @@ def slanted_edge(codes: np.ndarray, tone: np.ndarray | None, rules: EdgeRules = 
     """
     if codes.ndim == 2:
         codes = codes[..., None]
-    if codes.dtype.kind == "u" and _clipped(codes) > rules.most_clipped:
+    if codes.dtype.kind == "u" and clipped_share(codes) > rules.most_clipped:
         return NoEdge(why="clipped")
     light = codes.astype(np.float64) if tone is None else tone[codes].astype(np.float64)
     grey = light @ LUMINANCE if light.shape[2] == 3 else light[..., 0]
@@ -169,11 +169,18 @@ def falls_to(mtf: np.ndarray, level: float) -> float | None:
     return float(np.sqrt(square))
 
 
-def edge_line(grey: np.ndarray) -> EdgeLine | None:
-    """The straight line of the strongest edge of a window; None when nothing steps in it."""
+def edge_line(grey: np.ndarray, rows: bool | None = None) -> EdgeLine | None:
+    """The straight line of the strongest edge of a window; None when nothing steps in it.
+
+    Parameters
+    ----------
+    rows : bool, optional
+        Whether it runs across the window, where that is known.
+    """
     if min(grey.shape) < 8:
         return None
-    rows = bool(np.abs(np.diff(grey, axis=0)).mean() > np.abs(np.diff(grey, axis=1)).mean())
+    if rows is None:
+        rows = bool(np.ptp(grey.mean(axis=1)) > np.ptp(grey.mean(axis=0)))
     turned = grey.T if rows else grey
     step = np.diff(turned, axis=1)
     step = step * np.sign(step.sum()) if step.sum() else step
@@ -185,7 +192,7 @@ def edge_line(grey: np.ndarray) -> EdgeLine | None:
     at, slope, _ = _straight(lines, place, np.ones(lines.size, bool))
     good, scatter = np.ones(lines.size, bool), 0.0
     columns = np.arange(step.shape[1]) + 0.5
-    for half in (14.0, 10.0, 8.0, 8.0):
+    for half in (14.0, 10.0, 8.0):
         middle = at + slope * lines
         apart = columns[None, :] - middle[:, None]
         window = np.where(np.abs(apart) < half, 0.54 + 0.46 * np.cos(np.pi * apart / half), 0.0)
@@ -321,19 +328,24 @@ def _straight(lines: np.ndarray, place: np.ndarray, good: np.ndarray) -> tuple[f
     """A line through the places of an edge, in which places far off it do not count: at, slope, scatter."""
     use = good.copy()
     at = slope = scatter = 0.0
-    for _ in range(8):
-        slope, at = np.polyfit(lines[use], place[use], 1)
+    for _ in range(6):
+        x, y = lines[use], place[use]
+        middle, level = x.mean(), y.mean()
+        slope = float(((x - middle) * (y - level)).sum() / ((x - middle) ** 2).sum())
+        at = float(level - slope * middle)
         off = np.abs(place - at - slope * lines)
         scatter = 1.4826 * float(np.median(off[good]))
-        use = good & (off <= max(3 * scatter, 0.02))
-        if use.sum() < 5:
+        before, use = use, good & (off <= max(3 * scatter, 0.02))
+        if use.sum() < 5 or (use == before).all():
             break
-    return float(at), float(slope), scatter
+    return at, slope, scatter
 
 
-def _clipped(codes: np.ndarray) -> float:
+def clipped_share(codes: np.ndarray, distance: np.ndarray | None = None) -> float:
+    """Share of pixels at the first or last code, of those next to the edge where distances are given."""
     full = 65535 if codes.dtype.itemsize > 1 else 255
-    return float(((codes == 0) | (codes == full)).any(axis=2).mean())
+    clipped = ((codes == 0) | (codes == full)).any(axis=2)
+    return float((clipped if distance is None else clipped[np.abs(distance) < 20]).mean())
 
 
 def _boxed(values: np.ndarray, size: int, axis: int) -> np.ndarray:
