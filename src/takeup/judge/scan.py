@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
+from takeup.judge.scan_scale import scale_findings, true_ppi
+from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings
 from takeup.measure.scan.depth import Depth
 from takeup.measure.scan.pictures import Pictures
 from takeup.measure.scan.rails import ClippedShare
+from takeup.measure.scan.scale import Scale
 from takeup.measure.scan.text_tilt import TextTilt
 from takeup.streams import Finding, Measured, Original, StillImage
 from takeup.tables.rows import Rows
@@ -19,7 +22,6 @@ FAMILY = {
     "microfilm": "micro", "microfiche": "micro",
 }  # fmt: skip
 LATER = {
-    "sharpness": "cycles/pixel",
     "cast": "CIELAB",
     "upsampled": "factor",
     "block_grid": "certainty",
@@ -40,6 +42,8 @@ class Seen:
     weights: tuple[float, ...] = ()  # area of each picture
     block: int = 1
     text: TextTilt | None = None
+    scale: Scale | None = None
+    sharp: Sharpness = field(default_factory=Sharpness)
     broken: str = ""  # why its pixels could not be read to the end
 
 
@@ -58,19 +62,22 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
     measures = _figures(seen, family, original, rows)
     findings = file_findings(seen, family, original, rows)
     if not seen.broken:
+        findings += scale_findings(seen, family, rows)
         findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
+        findings += soft_findings(seen, family, rows)
     return measures, findings
 
 
 def _figures(seen: Seen, family: str, original: Original, rows: Rows) -> dict[str, Measured]:
     image = seen.image
     measures = {
-        "ppi": Measured(value=None, unit="px/inch", why="scan.no-known-size"),
+        "ppi": true_ppi(seen),
         "ppi_stated": _stated(image, family, rows),
         "bits": _bits(seen),
         "bits_stated": Measured(value=image.bits_stated, unit="bits"),
         "channels": Measured(value=image.channels, unit="count", extra={"profile": image.profile}),
         "pictures": _pictures(seen),
+        "sharpness": sharpness(seen, family, rows),
         "clipped_low": _clipped(seen.low, seen),
         "clipped_high": _clipped(seen.high, seen),
     }

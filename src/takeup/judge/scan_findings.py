@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judge.scan_scale import judged_ppi
 from takeup.streams import Finding, Original
 from takeup.tables.rows import Rows
 
@@ -41,14 +42,15 @@ def file_findings(seen: Seen, family: str, original: Original, rows: Rows) -> li
 
 
 def _resolution(seen: Seen, family: str, original: Original, rows: Rows) -> list[Finding]:
-    ppi = seen.image.ppi_stated
-    if ppi is None:
+    across = judged_ppi(seen, family, rows)
+    if seen.image.ppi_stated is None:
         return [
             Finding(
                 name="resolution", verdict="look", again="no", says="resolution.unknown", rows=("scan.resolution.told",)
             )
         ]
-    across = min(ppi, seen.image.ppi_y_stated or ppi)
+    if across is None:
+        return []  # the file claims more than the glass holds: its word says nothing of how fine the scan is
     if family == "micro":
         if not original.reduction:
             return []

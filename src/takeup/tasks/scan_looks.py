@@ -10,17 +10,20 @@ import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.judge.scan import FAMILY, Seen
+from takeup.judge.scan_scale import sizes_for
 from takeup.measure.scan import depth, miniature, rails, windows
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.inner import inner_box, inside
 from takeup.measure.scan.pictures import Pictures, pictures, whole_scan
 from takeup.measure.scan.rails import clipped_share
+from takeup.measure.scan.scale import scale
 from takeup.measure.scan.seams import Papers
 from takeup.measure.scan.sides import Box
 from takeup.measure.scan.text_tilt import text_tilt
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.streams import CaptureFile
 from takeup.tables.rows import Rows
+from takeup.tasks.scan_edges import edges_measured, edges_sought
 
 PAGES_OF_TEXT = ("document", "newspaper", "micro")
 
@@ -83,7 +86,9 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
     Unreadable
         When the file can no longer be read.
     """
-    places: list[windows.Place] = []
+    seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
+    wanted = edges_sought(seen, first, family)
+    places: list[windows.Place] = [*wanted.places]
     if not places:
         return seen
     state = windows.begin(places)
@@ -92,8 +97,8 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         state = windows.step(state, strip)
         if state.row >= last:
             break
-    windows.finish(state)
-    return seen
+    kept = windows.finish(state)
+    return replace(seen, sharp=edges_measured(wanted, kept, seen, first.full_scale))
 
 
 def block_for(width: int, height: int, ppi: float | None, rows: Rows) -> int:
