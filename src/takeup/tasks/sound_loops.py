@@ -58,7 +58,11 @@ ARGUMENTS = {  # a: array of so many dimensions; i: whole number; f: float
     "flat_tops": ("a2", "i", "i", "i", "i", "i", "a2", "a1", "a2", "a2", "a1"),
 }
 VIDEO_ARGUMENTS = {
-    "look": ("a2", "a2", "i", "i", "a1", "a2", "a1", "a1", "a2", "a3", "a2"),
+    "add_up": ("a2", "a2", "a1", "a2", "a3", "a2"),
+    "compare": ("a2", "a2", "i", "i", "a1", "a1"),
+    "lay_over": ("a2", "a2", "a1"),
+    "stand_out": ("a2", "a2", "i", "f", "a2", "a3", "a4"),
+    "count_codes": ("a2", "i", "a2"),
     "lay_lines": ("a2", "i", "f", "f", "a1", "a1", "a2", "a2"),
     "follow_lags": ("a2", "a2", "i", "i", "i", "f", "f", "a1", "a2"),
     "block_noise": ("a2", "i", "i", "a2", "a2", "a2"),

@@ -13,11 +13,21 @@ def look_at_some(loops: Loops) -> list[np.ndarray]:
     """Every loop called once with the one kind of arrays that it is compiled for."""
     rng = np.random.default_rng(2)
     before, part = (rng.integers(0, 256, (ROWS, COLUMNS), np.uint8) for _ in range(2))
-    out = [
-        np.empty(ROWS - 2, np.int32), np.empty(6, np.int64), np.empty((ROWS // 8, COLUMNS // 8), np.uint8),
-        np.empty((2, 4, COLUMNS), np.int32), np.empty((5, ROWS), np.int32),
+    out: list[np.ndarray] = [
+        np.empty(ROWS - 2, np.int32), np.empty((ROWS // 8, COLUMNS // 8), np.uint8),
+        np.empty((2, 4, COLUMNS), np.int32), np.empty((ROWS, 5), np.int32),
     ]  # fmt: skip
-    loops.look(part, before, 4, 6, np.empty(COLUMNS, np.uint8), np.empty((3, COLUMNS), np.uint16), *out)
+    loops.add_up(part, np.empty((3, COLUMNS), np.uint16), *out)
+    combs = np.empty(7, np.int64)
+    loops.compare(part, before, 4, 6, np.empty(COLUMNS, np.uint8), combs)
+    slopes = [np.diff(one[:4].astype(np.float32)) for one in (before, part)]
+    like = np.empty(84, np.float32)
+    loops.lay_over(slopes[0], np.pad(slopes[1], ((0, 0), (40, 46))), like)
+    counts, masks = np.empty((2, 2, ROWS), np.int32), np.zeros((2, 2, ROWS, COLUMNS), np.uint8)
+    loops.stand_out(before, part, 18, 8.0, np.empty((5, COLUMNS + 8), np.uint8), counts, masks)
+    codes = np.zeros((ROWS, 256), np.int32)
+    loops.count_codes(part.astype(np.uint16), 3, codes)
+    out.extend([combs, like, counts, masks, codes])
     lines = rng.standard_normal((12, COLUMNS)).astype(np.float32).cumsum(axis=1)
     shift, spread = (np.zeros((2, len(lines) - 1), np.float32) for _ in range(2))
     room, ends = np.empty(COLUMNS, np.float32), np.array([0, 51, 102, 153, COLUMNS])

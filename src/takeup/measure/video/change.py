@@ -14,6 +14,7 @@ import numpy as np
 
 from takeup.measure.video.eight_bits import eight_bits
 from takeup.measure.video.glance import inner
+from takeup.measure.video.loops import loops
 
 BLOCK = 16
 CLOSE = 3.0  # pictures that differ by less are looked at block by block [8-bit codes]
@@ -25,7 +26,7 @@ class Before:
 
     luma: np.ndarray | None = None  # inner part, eight bits
     exact: np.ndarray | None = None  # the plane itself, where it has more bits
-    spans: tuple[np.ndarray, ...] = ()  # what lines above and below span, widened by noise
+    wide: int = 0  # codes by which what lines above and below span is wider, for noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,32 +68,33 @@ def step(state: Before, luma: np.ndarray, bits: int, noise: float) -> tuple[Befo
 def step_at(state: Before, part: np.ndarray, luma: np.ndarray, bits: int, noise: float) -> tuple[Before, Change]:
     """The same with :func:`~takeup.measure.video.glance.inner` luma that is in eight bits already, contiguous."""
     exact = luma if bits > 8 else None
-    fields = part[0::2], part[1::2]
-    spans = _spans(fields, 2 + round(4 * noise))
-    now = Before(part, exact, spans)
+    now = Before(part, exact, min(255, 2 + round(4 * noise)))
     if state.luma is None or state.luma.shape != part.shape:
         return now, FIRST
-    before = state.luma[0::2], state.luma[1::2]
-    difference, most, same = _apart(part, state, exact, bits)
-    own = _combs(fields, spans)
+    rows, wide = part.shape
+    sums = np.empty(7, np.int64)
+    loops().compare(part, state.luma, now.wide, state.wide, np.empty(wide, np.uint8), sums)
+    difference, most, same = _apart(part, state, float(sums[0]) / part.size, exact, bits)
+    even, odd = (rows // 2 - 1) * wide, (rows - 1) // 2 * wide  # pixels between two lines of the other field
     change = Change(
         difference=difference,
         most=most,
         same=same,
-        back=_combs(before, spans),
-        forth=_combs(fields, state.spans),
-        own=own[0] + own[1],
+        back=(float(sums[1] / even), float(sums[2] / odd)),
+        forth=(float(sums[3] / even), float(sums[4] / odd)),
+        own=float(sums[5] / even + sums[6] / odd),
     )
     return now, change
 
 
-def _apart(part: np.ndarray, state: Before, exact: np.ndarray | None, bits: int) -> tuple[float, float, float]:
+def _apart(
+    part: np.ndarray, state: Before, difference: float, exact: np.ndarray | None, bits: int
+) -> tuple[float, float, float]:
     """Mean difference, that of the fifth most changed block, and the share of blocks without any."""
     assert state.luma is not None
-    apart = cv2.absdiff(part, state.luma)
-    difference = cv2.sumElems(apart)[0] / part.size
     if difference > CLOSE:
         return difference, difference, 0.0
+    apart = cv2.absdiff(part, state.luma)
     if exact is not None and state.exact is not None and state.exact.shape == exact.shape:
         unit = 2.0 ** (bits - 8)
         deep = cv2.absdiff(np.ascontiguousarray(inner(exact)), np.ascontiguousarray(inner(state.exact)))
@@ -105,29 +107,3 @@ def _apart(part: np.ndarray, state: Before, exact: np.ndarray | None, bits: int)
     scale = BLOCK * BLOCK * (2.0 ** (bits - 8) if exact is not None else 1.0)
     least = min(5, blocks.size)
     return difference, float(np.partition(blocks.ravel(), -least)[-least]) / scale, float((blocks == 0).mean())
-
-
-def _spans(fields: tuple[np.ndarray, np.ndarray], wide: int) -> tuple[np.ndarray, ...]:
-    """Highest and lowest of each two neighbouring lines of both fields, ``wide`` codes wider: even, odd."""
-    found: list[np.ndarray] = []
-    for lines in fields:
-        high, low = cv2.max(lines[1:], lines[:-1]), cv2.min(lines[1:], lines[:-1])
-        room = np.full_like(high, min(255, wide))
-        found += [cv2.add(high, room), cv2.subtract(low, room)]
-    return tuple(found)
-
-
-def _combs(fields: tuple[np.ndarray, np.ndarray], spans: tuple[np.ndarray, ...]) -> tuple[float, float]:
-    """Mean comb of (even, odd) lines put between the lines of the other field that ``spans`` tells of."""
-    even, odd = fields
-    high, low = spans[2:]  # between two odd lines lies the later of the even ones
-    number = min(len(even) - 1, len(high))
-    first = _outside(even[1 : number + 1], high[:number], low[:number])
-    high, low = spans[:2]
-    number = min(len(odd), len(high))
-    return first, _outside(odd[:number], high[:number], low[:number])
-
-
-def _outside(lines: np.ndarray, high: np.ndarray, low: np.ndarray) -> float:
-    over, under = cv2.subtract(lines, high), cv2.subtract(low, lines)
-    return float(cv2.sumElems(over)[0] + cv2.sumElems(under)[0]) / lines.size

@@ -20,10 +20,10 @@ import numpy as np
 from takeup.measure.video import streak_proof
 from takeup.measure.video.fields import SD_LINES
 from takeup.measure.video.glance import TOP
+from takeup.measure.video.loops import loops
 
 SIDE = 12  # columns left out at either side: blanking and what a shifted line brings of it
 THIN = np.ones((4, 1), np.uint8)  # four lines of a field: what is thinner stands out
-REACH = np.ones((1, 9), np.uint8)  # what the other field holds so near may have moved here meanwhile
 HOLES = np.ones((1, 15), np.uint8)  # texture may break a streak for so long
 FILLED = 0.62  # share of a streak's shortest length that must stand out
 MOST_LINES = 3
@@ -160,28 +160,25 @@ def _places(pair: tuple[np.ndarray, np.ndarray], length: int, contrast: int) -> 
     """Where something thin stands out of its own field and is missing from the other; and how many shorter pieces."""
     found: list[streak_proof.Place] = []
     thins: list[np.ndarray] = []
+    lines, wide = pair[0].shape
+    counts, masks = np.empty((2, 2, lines), np.int32), np.empty((2, 2, lines, wide), np.uint8)
+    least = FILLED * length
+    loops().stand_out(*pair, contrast, least, np.empty((5, wide + 8), np.uint8), counts, masks)
     for parity in (0, 1):
-        field, other = pair[parity], pair[1 - parity]
-        beside = np.empty_like(other)  # the other line next to each line that is not at the same number
-        if parity == 0:
-            beside[1:], beside[0] = other[:-1], other[0]
-        else:
-            beside[:-1], beside[-1] = other[1:], other[-1]
-        high = cv2.dilate(cv2.max(other, beside), REACH)
-        low = cv2.erode(cv2.min(other, beside), REACH)
-        for sign, apart in ((1, cv2.subtract(field, high)), (-1, cv2.subtract(low, field))):
-            runs, thin = _runs(field, apart, parity, sign, length, contrast)
+        for at, sign in enumerate((1, -1)):
+            full = counts[parity, at] >= least
+            runs, thin = _runs(pair[parity], full, masks[parity, at], parity, sign, length, contrast)
             found += runs
             thins += [thin] if thin is not None else []
     return found, sum(_begun(thin, PIECE) - _begun(thin, length) for thin in thins) if found else 0
 
 
 def _runs(
-    field: np.ndarray, apart: np.ndarray, parity: int, sign: int, length: int, contrast: int
+    field: np.ndarray, full: np.ndarray, mask: np.ndarray, parity: int, sign: int, length: int, contrast: int
 ) -> tuple[list[streak_proof.Place], np.ndarray | None]:
-    """Runs along a line that are thin as well, and all that is thin; only in lines of which enough is apart."""
-    mask = cv2.threshold(apart, contrast - 1, 1, cv2.THRESH_BINARY)[1]
-    full = cv2.reduce(mask, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S).ravel() >= FILLED * length
+    """Runs along a line that are thin as well, and all that is thin; only in lines of which enough is apart: ``full``
+    ones, and only of those ``mask`` is known.
+    """
     full[:EDGE_LINES] = full[-EDGE_LINES:] = False
     if not full.any():
         return [], None

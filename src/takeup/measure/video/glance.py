@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 
 from takeup.measure.video.eight_bits import eight_bits
+from takeup.measure.video.sums import Sums, add_up
 
 Kind = Literal["picture", "black", "lifted", "flat", "snow"]
-BLOCK = 8  # pixels and lines of a block mean
 SIDES = 24  # columns left out at either side: blanking is 8 or 9 of 720, plus a shifted line's end
 HEAD_SWITCH = 20  # frame lines left out at the bottom: ten of a field hold any head switching
 TOP = 4  # frame lines left out at the top: half lines
@@ -65,7 +65,7 @@ def glance(planes: tuple[np.ndarray, ...], bits: int) -> Glance:
     return glance_at(np.ascontiguousarray(inner(eight_bits(planes[0], bits))), planes, bits)
 
 
-def glance_at(luma: np.ndarray, planes: tuple[np.ndarray, ...], bits: int) -> Glance:
+def glance_at(luma: np.ndarray, planes: tuple[np.ndarray, ...], bits: int, sums: Sums | None = None) -> Glance:
     """The same of :func:`inner` luma that is in eight bits already.
 
     Parameters
@@ -74,18 +74,21 @@ def glance_at(luma: np.ndarray, planes: tuple[np.ndarray, ...], bits: int) -> Gl
         contiguous
     planes, bits
         as in :func:`glance`
+    sums : Sums, optional
+        what :func:`~takeup.measure.video.sums.add_up` gives of ``luma``, where it is at hand
     """
-    mean = cv2.sumElems(luma)[0] / luma.size
-    blocks = _blocks(luma)
-    flat = np.sort(blocks, axis=None)
+    sums = sums or add_up(luma)
+    mean = float(sums.lines[:, -1].sum()) / luma.size
+    blocks = sums.blocks
+    flat = np.sort(blocks, axis=None).astype(np.float32)
     middle = float(flat[len(flat) // 2])
     within = np.searchsorted(flat, [middle - 2, middle + 2.01])
     even = float(within[1] - within[0]) / len(flat)
-    steps = cv2.absdiff(luma[2:], luma[:-2])
-    size = np.sort(cv2.reduce(steps, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S), axis=None) / luma.shape[1]
+    size = np.sort(sums.steps) / luma.shape[1]
     high, blue, red, likeness = mean, 128.0, 128.0, 1.0
     step = float(size.mean()) * 1.2533 / 1.4142
     if step >= ROUGH or mean < DARK:
+        steps = cv2.absdiff(luma[2:], luma[:-2])
         power = cv2.norm(steps, cv2.NORM_L2SQR) / steps.size
         variance = float(cv2.meanStdDev(luma)[1][0, 0]) ** 2
         step = float(np.sqrt(power / 2))
@@ -135,7 +138,7 @@ def _colours(
     planes: tuple[np.ndarray, ...], bits: int, blocks: np.ndarray, middle: float
 ) -> tuple[float, float, float]:
     """Share of blocks even in luma and colour, and the median of both colours."""
-    even = np.abs(blocks - middle) <= 2
+    even = np.abs(blocks.astype(np.float32) - middle) <= 2
     colours = [128.0, 128.0]
     for at, plane in enumerate(planes[1:3]):
         part = _blocks(eight_bits(np.ascontiguousarray(_same_part(plane, planes[0])), bits), blocks.shape)
@@ -153,12 +156,8 @@ def _same_part(plane: np.ndarray, luma: np.ndarray) -> np.ndarray:
     return plane[int(TOP / down) : rows - int(HEAD_SWITCH / down), side : columns - side]
 
 
-def _blocks(plane: np.ndarray, shape: tuple[int, ...] | None = None) -> np.ndarray:
-    """Block means, as float32. Whole blocks only, and halved first: both are many times quicker."""
-    if shape is None:
-        shape = (plane.shape[0] // BLOCK, plane.shape[1] // BLOCK)
-        plane = plane[: shape[0] * BLOCK, : shape[1] * BLOCK]
-        plane = cv2.resize(plane, (shape[1] * BLOCK // 2, shape[0] * BLOCK // 2), interpolation=cv2.INTER_AREA)
+def _blocks(plane: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Block means of a colour plane, as float32."""
     return cv2.resize(plane, (shape[1], shape[0]), interpolation=cv2.INTER_AREA).astype(np.float32)
 
 

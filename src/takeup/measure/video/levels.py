@@ -13,6 +13,7 @@ import numpy as np
 
 from takeup.errors import UnusableSamples
 from takeup.measure.video.glance import HEAD_SWITCH, TOP
+from takeup.measure.video.loops import loops
 
 EDGE = 32  # columns at either side that are counted one by one
 BAR_SHARE = 0.24  # lines above and below that may be a bar, of the height: 2.35:1 in 4:3 leaves 0.22
@@ -84,10 +85,12 @@ def step(state: Counted, luma: np.ndarray) -> Counted:
         bars, sides = bars.copy(), sides.copy()
         for at, start in ((0, TOP), (pairs, last)):
             rows = luma[start : start + 2 * pairs, across].reshape(pairs, -1)
-            bars[at : at + pairs] += times * _count(rows, codes)
+            loops().count_codes(np.ascontiguousarray(rows, np.uint16), times, bars[at : at + pairs])
         edges = np.concatenate([luma[:, :EDGE], luma[:, state.columns - EDGE :]], axis=1).T
         for at, (a, b) in enumerate(((TOP, first), (first, last), (last, end))):
-            sides[:, at] += times * _count(edges[:, a:b], codes)
+            counts = np.zeros((2 * EDGE, codes), np.int32)
+            loops().count_codes(np.ascontiguousarray(edges[:, a:b], np.uint16), times, counts)
+            sides[:, at] += counts
     return replace(state, middle=total, bars=bars, sides=sides, pictures=state.pictures + 1)
 
 
@@ -187,12 +190,6 @@ def percentile(counts: np.ndarray, per_cent: float) -> float:
 
 def _bar_pairs(rows: int) -> int:
     return max(0, int((rows - HEAD_SWITCH - TOP) * BAR_SHARE) // 2)
-
-
-def _count(groups: np.ndarray, codes: int) -> np.ndarray:
-    """Code counts of each row of ``groups``."""
-    index = groups.astype(np.int64) + np.arange(len(groups))[:, None] * codes
-    return np.bincount(index.ravel(), minlength=len(groups) * codes).reshape(len(groups), codes).astype(np.int32)
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,9 +42,9 @@ class Lines:
     streaks: list[tuple[int, dropouts.Streak]] = field(default_factory=list)
     bands: list[tuple[int, tracking.Torn]] = field(default_factory=list)
 
-    def step(self, planes: tuple[np.ndarray, ...], number: int) -> None:
-        """Take a recorded picture; ``number`` is its own in the file."""
-        both = fields(eight_bits(planes[0], self.bits))
+    def step(self, planes: tuple[np.ndarray, ...], number: int, luma: np.ndarray | None = None) -> None:
+        """Take a recorded picture; ``number`` is its own in the file, ``luma`` its luma in eight bits if at hand."""
+        both = fields(eight_bits(planes[0], self.bits) if luma is None else luma)
         torn = self._band(both, planes[1:3], number)
         self.two, found = dropouts.step(self.two, both, planes[1:3], self.bits, self.limits["dropout"], torn=torn)
         self.streaks += [(number - 1, streak) for streak in found]

@@ -11,7 +11,11 @@ from typing import Any
 class Loops:
     """Functions with the arguments of the modules they come from (below); arrays contiguous."""
 
-    look: Callable[..., Any]
+    add_up: Callable[..., Any]
+    compare: Callable[..., Any]
+    lay_over: Callable[..., Any]
+    stand_out: Callable[..., Any]
+    count_codes: Callable[..., Any]
     lay_lines: Callable[..., Any]
     follow_lags: Callable[..., Any]
     block_noise: Callable[..., Any]
@@ -36,8 +40,16 @@ def hand_over(ready: Loops) -> None:
 def compiled_loops() -> Loops:
     """The loops as numba compiles them, or finds them in its cache. Importing numba takes most of a second."""
     from takeup.measure.video.line_loops import block_apart, block_noise, follow_lags, lay_lines
-    from takeup.measure.video.plane_loops import look
+    from takeup.measure.video.plane_loops import add_up, compare, count_codes, lay_over, stand_out
 
     return Loops(
-        look=look, lay_lines=lay_lines, follow_lags=follow_lags, block_noise=block_noise, block_apart=block_apart
+        add_up=add_up,
+        compare=compare,
+        lay_over=lay_over,
+        stand_out=stand_out,
+        count_codes=count_codes,
+        lay_lines=lay_lines,
+        follow_lags=follow_lags,
+        block_noise=block_noise,
+        block_apart=block_apart,
     )

@@ -10,8 +10,10 @@ from __future__ import annotations
 from array import array
 from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
+
+from takeup.measure.video.loops import loops
+from takeup.measure.video.sums import Sums, add_up
 
 BANDS = 4
 FARTHEST = 0.2  # of a line or column: the overlap of what moved further is too small
@@ -20,9 +22,8 @@ SPRINT, SPRINT_PX = 1.4, 0.6  # fields are laid over each other only where the p
 
 
 @dataclass(frozen=True, slots=True)
-class _Spectra:
-    bands: np.ndarray  # shape (BANDS, frequencies)
-    size: int  # of the transform
+class _Slopes:
+    bands: np.ndarray  # shape (BANDS, length - 1)
     power: float  # of all slopes
 
 
@@ -30,8 +31,8 @@ class _Spectra:
 class Outlines:
     """State: the picture before; None before the first."""
 
-    across: _Spectra | None = None
-    down: _Spectra | None = None
+    across: _Slopes | None = None
+    down: _Slopes | None = None
     odd: np.ndarray | None = None  # bands of the other field, along x
     shape: tuple[int, ...] = ()
     far: float = float("nan")  # how far the picture before had moved
@@ -77,57 +78,58 @@ def begin() -> Outlines:
     return Outlines()
 
 
-def step(state: Outlines, part: np.ndarray) -> tuple[Outlines, Motion]:
+def step(state: Outlines, part: np.ndarray, sums: Sums | None = None) -> tuple[Outlines, Motion]:
     """Take the next picture.
 
     Parameters
     ----------
     part : ndarray of uint8, shape (rows, columns)
-        :func:`~takeup.measure.video.glance.inner` luma
+        :func:`~takeup.measure.video.glance.inner` luma, contiguous
+    sums : Sums, optional
+        what :func:`~takeup.measure.video.sums.add_up` gives of it, where it is at hand
     """
     if min(part.shape) < SMALLEST:
         return begin(), UNKNOWN
-    even, odd = part[0::2], _bands(part[1::2], 0)
-    across, down = _spectra(_bands(even, 0)), _spectra(_bands(even, 1))
+    even, beside, odd = _outlines(part, sums or add_up(np.ascontiguousarray(part)))
+    across, down = _slopes(even), _slopes(beside)
     if state.across is None or state.down is None or state.odd is None or state.shape != part.shape:
         return Outlines(across, down, odd, part.shape), UNKNOWN
     x, sure_x = _shift(state.across, across, part.shape[1])
-    y, sure_y = _shift(state.down, down, len(even))
+    y, sure_y = _shift(state.down, down, beside.shape[1])
     far = float(np.hypot(x, 2 * y))
     inside = None
     if far > SPRINT * state.far + SPRINT_PX:
         pairs = (state.across, state.odd), (across, odd)
-        inside = tuple(_shift(first, _spectra(then), part.shape[1])[0] for first, then in pairs)
+        inside = tuple(_shift(first, _slopes(then), part.shape[1])[0] for first, then in pairs)
     now = Outlines(across, down, odd, part.shape, far)
     return now, Motion(across=x, down=2 * y, sure=min(sure_x, sure_y), inside=inside)  # type: ignore[arg-type]
 
 
-def _bands(lines: np.ndarray, axis: int) -> np.ndarray:
-    """Means of the bands, one a row, along x (axis 0) or y (axis 1)."""
-    size = lines.shape[axis] // BANDS
-    found = []
-    for band in range(BANDS):
-        piece = lines[band * size : (band + 1) * size] if axis == 0 else lines[:, band * size : (band + 1) * size]
-        found.append(cv2.reduce(piece, axis, cv2.REDUCE_SUM, dtype=cv2.CV_32S).ravel())
-    return np.array(found, np.float32) / size
+def _outlines(part: np.ndarray, sums: Sums) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Means of the bands, one a row: of even lines along x and along y, of odd lines along x."""
+    rows, wide = part.shape
+    even, odd = sums.columns.astype(np.float32)
+    beside = np.ascontiguousarray(sums.lines[::2, :BANDS].T, np.float32)
+    return even / ((rows + 1) // 2 // BANDS), beside / (wide // BANDS), odd / (rows // 2 // BANDS)
 
 
-def _spectra(outlines: np.ndarray) -> _Spectra:
-    """Spectra of the slopes of outlines, padded so that no shift wraps round."""
+def _slopes(outlines: np.ndarray) -> _Slopes:
     slopes = outlines[:, 1:] - outlines[:, :-1]
     slopes -= slopes.mean(axis=1, keepdims=True)
-    size = 1 << int(np.ceil(np.log2(slopes.shape[1] * (1 + FARTHEST))))
-    return _Spectra(np.fft.rfft(slopes, size, axis=1), size, float(np.vdot(slopes, slopes)))
+    return _Slopes(slopes, float(np.vdot(slopes, slopes)))
 
 
-def _shift(before: _Spectra, now: _Spectra, length: int) -> tuple[float, float]:
+def _shift(before: _Slopes, now: _Slopes, length: int) -> tuple[float, float]:
     """Shift at which the outlines agree best, to a part of a pixel, and how well."""
     power = float(np.sqrt(before.power * now.power))
     if power <= 0:
         return float("nan"), 0.0
-    like = np.fft.irfft((before.bands.conj() * now.bands).sum(axis=0), before.size)
     reach = int(FARTHEST * length)
-    near = np.concatenate([like[-reach:], like[: reach + 1]])
+    near = np.empty((2 * reach + 4) // 4 * 4, np.float32)
+    padded = np.zeros((BANDS, now.bands.shape[1] + 2 * reach + 6), np.float32)
+    padded[:, reach : reach + now.bands.shape[1]] = now.bands
+    loops().lay_over(before.bands, padded, near)
+    near = near[: 2 * reach + 1]
     at = int(near.argmax())
     if not 0 < at < len(near) - 1:
         return float("nan"), 0.0

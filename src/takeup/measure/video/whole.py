@@ -22,6 +22,7 @@ from takeup.measure.video.recordings import Recordings
 from takeup.measure.video.repeats import Repeats, Steps, repeats
 from takeup.measure.video.silent import SETTLES, Silent, silent_losses
 from takeup.measure.video.stretches import Stretch, stretches
+from takeup.measure.video.sums import add_up
 
 Limits = Mapping[str, Mapping[str, Any]]
 """The sections of the video table by name: ``kind order repeat silent levels sampled dropout tracking
@@ -80,18 +81,20 @@ class Walk:
 
     def step(self, planes: tuple[np.ndarray, ...], at_s: float, *, key: bool, damaged: bool) -> Kind:
         """Take one picture; what kind it is."""
-        part = np.ascontiguousarray(inner(eight_bits(planes[0], self.bits)))
-        seen = glance_at(part, planes, self.bits)
+        luma = eight_bits(planes[0], self.bits)
+        part = np.ascontiguousarray(inner(luma))
+        sums = add_up(part)
+        seen = glance_at(part, planes, self.bits, sums)
         kind = kind_of(seen, self.limits["kind"])
         self.before, here = change.step_at(self.before, part, planes[0], self.bits, seen.noise)
-        self.outlines, moved = motion.step(self.outlines, part)
+        self.outlines, moved = motion.step(self.outlines, part, sums)
         self.path.add(moved)
         self._vote(here, kind)
         if kind == "picture" and not damaged:  # what a decoder made up is no tape's level or streak
             if self.counted is None or planes[0].shape != (self.counted.rows, self.counted.columns):
                 self.counted = levels.begin(planes[0].shape[0], planes[0].shape[1], self.bits)
             self.counted = levels.step(self.counted, planes[0])
-            self.of_lines.step(planes, len(self.kinds))
+            self.of_lines.step(planes, len(self.kinds), luma)
             if len(self.kinds) % self.limits["recordings"]["every"] == 0:
                 self.sides.add(planes[0], self.bits, at_s)
         else:
