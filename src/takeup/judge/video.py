@@ -84,7 +84,11 @@ def measures_of(seen: Seen) -> dict[str, Measured]:
             "repeated_frames": Measured(
                 value=len(repeated.single),
                 unit="pictures",
-                extra={"held": repeated.held_pictures, "replaced": len(pictures.silent.replaced)},
+                extra={
+                    "held": repeated.held_pictures,
+                    "replaced": len(pictures.silent.replaced),
+                    "still_or_held": sum(end - first for first, end in repeated.unsure),
+                },
             ),
             "lost_frames": _lost(pictures),
             "recordings": _recordings(pictures),

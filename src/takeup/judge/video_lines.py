@@ -32,11 +32,12 @@ def measures_of_lines(pictures: Pictures, stream: PictureStream) -> dict[str, Me
                  "dropouts": "per minute"}  # fmt: skip
         return {name: Measured(value=None, unit=unit, why="video.nothing-recorded") for name, unit in units.items()}
     after = {"after": stream.codec} if stream.lossy else {}
+    at_least = after | {"at_least": True} if pictures.predicted else {}  # such codecs smooth a tenth or two of it away
     down = found.colour_down_lines
     number = len(pictures.lines.streaks)
     dropouts = Measured(value=round(number / minutes, 3), unit="per minute", extra={"streaks": number})
     return {
-        "line_jitter": _known(found.jitter_px, 3, "px", "video.too-soft"),
+        "line_jitter": _known(found.jitter_px, 3, "px", "video.too-soft", at_least),
         "chroma_delay": _known(
             found.colour_delay_px,
             2,
@@ -45,11 +46,19 @@ def measures_of_lines(pictures: Pictures, stream: PictureStream) -> dict[str, Me
             {"down": None if down is None else round(down, 2), "down_unit": "lines of one field"},
         ),
         "head_switch_lines": _known(found.head_switch_lines, 0, "lines", "video.no-left-edge"),
-        "picture_snr": _known(found.snr_db, 2, "dB", "video.no-even-area", after),
+        "picture_snr": _snr(found.snr_db, pictures.predicted, after),
         "dropouts": dropouts
         if pictures.lines.looked
         else Measured(value=None, unit="per minute", why="video.not-a-tapes-lines"),
     }
+
+
+def _snr(snr_db: float | None, predicted: bool, after: dict[str, Any]) -> Measured:
+    """Codecs that predict pictures take away 2 to 10 dB of a tape's noise: what is left is a bound and no value."""
+    if snr_db is None or not predicted:
+        return _known(snr_db, 2, "dB", "video.no-even-area", after)
+    extra = after | {"at_most": round(snr_db, 2)}
+    return Measured(value=None, unit="dB", why="video.noise-coded-away", extra=extra)
 
 
 def _known(value: float | None, places: int, unit: str, why: str, extra: Mapping[str, Any] | None = None) -> Measured:

@@ -47,6 +47,8 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
                 ),
             )
         )
+    if noise is not None and noise <= rows.value("video.levels.drawn_noise"):
+        return found
     low, high = rows.value("video.levels.lifted")
     spread = noise if noise is not None else rows.value("video.levels.usual_noise")
     if stream.lossy:  # coding takes noise from even areas first, and leaves it where it matters here

@@ -154,7 +154,7 @@ def _stated(capture: CaptureFile) -> float | None:
 def _ends_quietly(pictures: Pictures, tail_s: float) -> bool:
     """Whether the last seconds hold black, no signal or a standing picture."""
     begin = pictures.frames - round(tail_s / pictures.picture_s)
-    still = any(end > begin for _, end in pictures.repeats.held)
+    still = any(end > begin for _, end in (*pictures.repeats.held, *pictures.repeats.unsure))
     return still or any(kind != "picture" for kind in pictures.kinds[max(0, begin) :])
 
 

@@ -111,7 +111,7 @@ class _Check:
         bands, number = self.pictures.of_lines.bands, len(self.pictures.at_s) - 1
         self.bands.step(bands[-1][1] if bands and bands[-1][0] == number else None, picture.at_s)
         self.tape.step()
-        same = kind == "picture" and self.pictures.difference[-1] <= self.equal_codes
+        same = self.pictures.difference[-1] <= self.equal_codes and self.pictures.is_equal(number)
         self.equal = self.equal + 1 if same else 0
         self.stills.step(picture)
 

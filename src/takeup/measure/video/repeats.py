@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 SETTLES = 6  # pictures
+AROUND = 6  # pictures beside a stretch by which its movement is known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,6 +22,7 @@ class Repeats:
     single: tuple[int, ...]
     held: tuple[tuple[int, int], ...]
     limit: float  # differences up to this counted as no change [8-bit codes]
+    unsure: tuple[tuple[int, int], ...] = ()  # still or held: a codec hid the noise that would tell, or it has none
     method: str = "repeats/1"
 
     @property
@@ -38,6 +40,9 @@ class Steps:
     across: Sequence[float]  # of :class:`takeup.measure.video.motion.Motion` [px]
     down: Sequence[float]
     sure: Sequence[float]
+    own: Sequence[float]  # comb of each picture itself, of :class:`takeup.measure.video.change.Change`; 0 where its
+    # fields are of one instant
+    noise: Sequence[float]  # of each picture, of :class:`takeup.measure.video.glance.Glance` [8-bit codes]
     shown: Sequence[bool]  # something recorded: black and no signal are never "held"
 
 
@@ -51,7 +56,9 @@ def repeats(steps: Steps, *, predicted: bool, limits: Mapping[str, Any]) -> Repe
     predicted : bool
         True for codecs that predict pictures from others (H.264, MPEG-2). A held picture is then not quite equal, and a
         quiet still shot nearly is: a stretch counts only when it breaks off movement from one picture to the next and
-        lets it go on at once; at the file's beginning, when it ends so within one and the same scene.
+        lets it go on at once; at the file's beginning, when it ends so within one and the same scene. A camera that
+        stops at once looks the same, so one thing more must tell them apart: a held picture keeps the movement between
+        its two fields; what is seen after it has gone on meanwhile; or the codec left it without the least change.
     limits : mapping
         rows of ``video.repeat``
     """
@@ -59,10 +66,13 @@ def repeats(steps: Steps, *, predicted: bool, limits: Mapping[str, Any]) -> Repe
     change, same = np.asarray(steps.difference, float), np.asarray(steps.same, float)
     least = int(limits["held_pictures"])
     if not predicted:
-        equal = (change <= limits["equal_codes"]) | (same >= limits["equal_share"])
-        return _sorted(_runs(equal & seen), least, limits["equal_codes"])
+        equal = seen & ((change <= limits["equal_codes"]) | (same >= limits["equal_share"]))
+        filmed = np.asarray(steps.noise, float) > limits["drawn_noise"]  # what a tape held keeps the tape's noise
+        drawn = tuple(run for run in _runs(equal & ~filmed) if run[1] - run[0] >= least)
+        return _sorted(_runs(equal & filmed), least, limits["equal_codes"], drawn)
     found = _Broken(steps, change, seen, least, limits)
-    return _sorted(_without_beat(found.runs(), int(seen.sum()), least, limits), least, limits["predicted_codes"])
+    runs = _without_beat(found.runs(), int(seen.sum()), least, limits)
+    return _sorted(runs, least, limits["predicted_codes"], tuple(found.unsure))
 
 
 class _Broken:
@@ -74,7 +84,9 @@ class _Broken:
         self.change, self.seen, self.least, self.limits = change, seen, least, limits
         self.same = np.asarray(steps.same, float)
         self.most, self.sure = np.asarray(steps.most, float), np.asarray(steps.sure, float)
-        self.far = np.hypot(np.asarray(steps.across, float), np.asarray(steps.down, float))
+        self.across, self.down = np.asarray(steps.across, float), np.asarray(steps.down, float)
+        self.far, self.own = np.hypot(self.across, self.down), np.asarray(steps.own, float)
+        self.unsure: list[tuple[int, int]] = []
 
     def runs(self) -> list[tuple[int, int]]:
         found, at = [], 1
@@ -98,11 +110,46 @@ class _Broken:
             end += 1
         if end - first < self.least:
             return (first, end) if not begins and self._short(first, end, level) else None
+        if not self._goes_on(end, level, begins):
+            return None
+        if self._combed(first, end, begins) or self._leapt(first, end, begins):
+            return first, end
         first = self._still_shot(first, end)
-        most, same = float(np.median(self.most[first:end])), float(np.median(self.same[first:end]))
-        settled = most <= self.limits["predicted_usual"]
-        settled = settled or (same >= self.limits["predicted_same"] and most >= self.limits["predicted_laid"])
-        return (first, end) if settled and self._goes_on(end, level, begins) else None
+        if self._untouched(first, end):
+            return first, end
+        if float(np.median(self.most[first:end])) <= self.limits["predicted_usual"]:
+            self.unsure.append((first, end))
+        return None
+
+    def _combed(self, first: int, end: int, begins: bool) -> bool:
+        """Whether the movement between two fields stands still with them, as in no picture of a resting camera."""
+        moving = slice(end, end + AROUND) if begins else slice(max(0, first - AROUND), first)
+        usual, here = float(np.median(self.own[moving])) if len(self.own[moving]) else 0.0, self.own[first:end]
+        change, most, same = (float(np.median(values[first:end])) for values in (self.change, self.most, self.same))
+        laid = same >= self.limits["predicted_same"] and most >= self.limits["predicted_laid"]
+        quiet = change <= self.limits["predicted_codes"] or laid
+        least = max(self.limits["held_comb"], self.limits["held_comb_share"] * usual)
+        return quiet and float(np.median(here)) >= least
+
+    def _leapt(self, first: int, end: int, begins: bool) -> bool:
+        """Whether what is seen after the stretch has moved on as far as it would have done in its time."""
+        near = slice(end + 1, end + 1 + AROUND) if begins else slice(max(1, first - AROUND), first)
+        if end >= len(self.far) or self.sure[end] < self.limits["leap_sure"] or near.start >= len(self.far):
+            return False
+        step = np.array([np.nanmedian(self.across[near]), np.nanmedian(self.down[near])])
+        leap = np.array([self.across[end], self.down[end]])
+        size = float(np.hypot(*step))
+        if not size >= self.limits["stands_px"] or not np.isfinite(leap).all():
+            return False
+        times = float(leap @ step) / size**2
+        aside = float(np.hypot(*(leap - times * step)))
+        missed = (1 - self.limits["leap_off"]) * (end - first), (1 + self.limits["leap_off"]) * (end - first + 1)
+        return missed[0] + 1 <= times <= missed[1] and aside <= self.limits["leap_off"] * float(np.hypot(*leap)) + 1
+
+    def _untouched(self, first: int, end: int) -> bool:
+        """Whether a codec, once it has settled, changes nothing any more; noise would make it."""
+        later = self.most[first + SETTLES : end]
+        return len(later) >= 2 * SETTLES and float(np.median(later)) <= self.limits["predicted_none"]
 
     def _still_shot(self, first: int, end: int) -> int:
         """Where a still shot, its noise still there, passes into a held picture; ``first`` where none comes before.
@@ -177,7 +224,7 @@ def _runs(still: np.ndarray) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist()))
 
 
-def _sorted(runs: list[tuple[int, int]], least: int, limit: float) -> Repeats:
+def _sorted(runs: list[tuple[int, int]], least: int, limit: float, unsure: tuple[tuple[int, int], ...] = ()) -> Repeats:
     held = tuple(run for run in runs if run[1] - run[0] >= least)
     single = tuple(number for first, end in runs if end - first < least for number in range(first, end))
-    return Repeats(single=single, held=held, limit=limit)
+    return Repeats(single=single, held=held, limit=limit, unsure=unsure)

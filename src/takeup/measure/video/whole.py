@@ -49,6 +49,7 @@ class Pictures:
     at_s: np.ndarray
     luma: np.ndarray  # mean luma of every picture [8-bit codes]
     kinds: tuple[Kind, ...]
+    predicted: bool = False  # by a codec that predicts pictures from others
 
 
 @dataclass(slots=True)
@@ -73,6 +74,8 @@ class Walk:
     difference: array[float] = field(default_factory=lambda: array("f"))
     most: array[float] = field(default_factory=lambda: array("f"))
     same: array[float] = field(default_factory=lambda: array("f"))
+    own: array[float] = field(default_factory=lambda: array("f"))
+    noise: array[float] = field(default_factory=lambda: array("f"))
     damaged: list[int] = field(default_factory=list)
     lifted: dict[int, float] = field(default_factory=dict)  # spread of block means of pictures that may be black
 
@@ -109,6 +112,8 @@ class Walk:
         self.difference.append(here.difference)
         self.most.append(here.most)
         self.same.append(here.same)
+        self.own.append(here.own)
+        self.noise.append(seen.noise)
         return kind
 
     def _vote(self, here: change.Change, kind: Kind) -> None:
@@ -140,6 +145,8 @@ class Walk:
             across=self.path.across,
             down=self.path.down,
             sure=self.path.sure,
+            own=self.own if order.order not in (None, "progressive") else [0.0] * len(self.own),
+            noise=self.noise,
             shown=shown,
         )
         repeated = repeats(steps, predicted=self.predicted, limits=self.limits["repeat"])
@@ -165,6 +172,7 @@ class Walk:
             at_s=at_s,
             luma=np.frombuffer(self.luma, np.float32) if self.luma else np.zeros(0, np.float32),
             kinds=tuple(self.kinds),
+            predicted=self.predicted,
         )
 
     def order_so_far(self) -> str | None:
@@ -172,10 +180,11 @@ class Walk:
         return field_order(self.votes, self.limits["order"]).order
 
     def is_equal(self, number: int) -> bool:
-        """Whether a picture equals the one before it, where codecs code every picture alone."""
+        """Whether a picture equals the one before it, where codecs code every picture alone; not of drawn ones."""
         limits = self.limits["repeat"]
         alike = self.difference[number] <= limits["equal_codes"] or self.same[number] >= limits["equal_share"]
-        return bool(alike and self.kinds[number] == "picture")
+        filmed = self.noise[number] > limits["drawn_noise"]
+        return bool(alike and filmed and self.kinds[number] == "picture")
 
     def leaps(self, first: int, end: int, stamped: Sequence[int]) -> list[tuple[int, int]]:
         """Pictures missing without a gap in the time stamps, of those from ``first`` on up to ``end``, as ``lost`` of
