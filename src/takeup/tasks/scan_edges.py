@@ -1,0 +1,48 @@
+"""Which edges of a scan are looked at in full, and what they told: paper, drawn edges, letters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from takeup.judge.scan import Seen
+from takeup.judge.scan_sharpness import Sharpness
+from takeup.measure.scan import natural_edges, text_edges
+from takeup.measure.scan.first import FirstLook
+from takeup.measure.scan.tone import tone_curve
+from takeup.measure.scan.windows import Place, Window
+
+LETTERS = ("document", "newspaper", "micro")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgesWanted:
+    """The edges to be looked at, and the places of letters."""
+
+    edges: tuple[natural_edges.Sought, ...] = ()
+    letters: tuple[Place, ...] = ()
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        return (*natural_edges.places(self.edges), *self.letters)
+
+
+def edges_sought(seen: Seen, first: FirstLook, family: str) -> EdgesWanted:
+    """What to look at; nothing in a scan of one bit, whose edges are all equally hard."""
+    if seen.image.bits_stated < 8:
+        return EdgesWanted()
+    edges = natural_edges.sought(first, paper=family != "film")
+    letters = text_edges.text_places(first) if family in LETTERS else ()
+    return EdgesWanted(edges=edges, letters=letters)
+
+
+def edges_measured(
+    wanted: EdgesWanted, kept: Mapping[str, tuple[Window, ...]], seen: Seen, full_scale: int
+) -> Sharpness:
+    """What they told."""
+    tone = tone_curve(seen.image.profile, full_scale)
+    return Sharpness(
+        edges=natural_edges.natural_edges(wanted.edges, kept.get(natural_edges.PURPOSE, ()), tone),
+        text=text_edges.text_edges(kept.get(text_edges.PURPOSE, ()), tone),
+        looked=True,
+    )
