@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from takeup import __version__
@@ -162,6 +162,7 @@ def _check_taken(
         capture, report = check_file(path, ask(original))
     except TakeupError as refused:
         return Checked(path=path, original=original, capture=None, report=None, refused=refused)
+    report = _beside_last_scans(box, fact, original.carrier, report, before, rows)
     report, repeats = _in_the_light_of_earlier(box, fact, report, before, rows)
     facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
     box.record.append("checked", facts, item=fact.item, key=stored)
@@ -197,7 +198,9 @@ def remember_report(
                     return True
                 if original.carrier != carrier:
                     return False
-                report, repeats = _in_the_light_of_earlier(box, fact, report, before, load_rows())
+                rows = load_rows()
+                report = _beside_last_scans(box, fact, carrier, report, before, rows)
+                report, repeats = _in_the_light_of_earlier(box, fact, report, before, rows)
                 facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
                 box.record.append("checked", facts, item=fact.item, key=fact.key)
                 return True
@@ -208,6 +211,27 @@ def remember_report(
                     Checked(path=path, original=original, capture=None, report=earlier, sha256=known.facts["sha256"])
                 )
         return False
+
+
+def _beside_last_scans(
+    box: Box, fact: Fact, carrier: str, report: Report, before: Sequence[Checked], rows: Rows
+) -> Report:
+    """A scan compared with the same station's last ones of the same carrier in this box, as far as sharpness goes."""
+    if report.medium != "scan":
+        return report
+    from takeup.judge.scan_sharpness import softer_than_before
+
+    stations = {taken.key: taken.facts.get("station", "") for taken in box.record.latest("taken")}
+    here = stations.get(fact.key, "")
+    earlier = [
+        one.report
+        for one in before
+        if one.report is not None
+        and one.original.carrier == carrier
+        and stations.get(box.relative(one.path), "") == here
+    ]
+    found = softer_than_before(report, earlier, rows)
+    return report if found is None else replace(report, findings=(*report.findings, found))
 
 
 def _in_the_light_of_earlier(

@@ -168,7 +168,7 @@ def _looked_up(small: np.ndarray, points: np.ndarray) -> np.ndarray:
     return small[y, x].astype(float)
 
 
-NATURAL = edges.EdgeRules(least_side_px=LEAST_SIDE_PX, least_contrast=0.1)
+NATURAL = edges.EdgeRules(least_side_px=LEAST_SIDE_PX, least_contrast=0.1, most_clipped=0.1)
 
 
 def _measured(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> NaturalEdge | None:

@@ -24,8 +24,9 @@ ROUNDS = 4
 MARGIN = 8
 LEAST_CODES = 50.0  # ink darker than paper
 LEAST_FIT = 0.95  # share of what happens along the outlines that the blurred outline explains
+SURE_FIT = 0.985
 LEAST_STROKE = 1.8  # width of the strokes in blurs: under it the outline is lost, and the blur is at least as told
-FINENESS = np.linspace(0.002, 1.0, 500)
+FINENESS = np.linspace(0.002, 0.5, 250)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +102,7 @@ def _of(greys: list[np.ndarray], full: float, place: Place) -> TextEdges | None:
         down=_half(down),
         fit=float(fit.min()),
         stroke_px=float(stroke[0]),
-        sure=bool(stroke[0] >= LEAST_STROKE * max(across[0], down[0])),
+        sure=bool(fit.min() >= SURE_FIT and stroke[0] >= LEAST_STROKE * max(across[0], down[0])),
         place=place,
     )
 
@@ -111,9 +112,12 @@ def _half(blurs: np.ndarray) -> float:
 
 
 def half_left(sigma: float) -> float:
-    """Where half the contrast is left after a Gaussian blur and a pixel's own width [cycles/pixel], at most 0.5."""
-    left = np.exp(-2 * np.pi**2 * sigma**2 * FINENESS**2) * np.sinc(FINENESS)
-    return min(0.5, float(np.interp(-0.5, -left, FINENESS)))
+    """Where half the contrast is left after a Gaussian kernel of whole pixels and a pixel's own width: cycles/pixel, at
+    most 0.5."""
+    taps = np.arange(-24, 25)
+    kernel = np.exp(-(taps**2) / (2 * sigma**2))
+    left = np.cos(2 * np.pi * FINENESS[:, None] * taps) @ (kernel / kernel.sum()) * np.sinc(FINENESS)
+    return float(np.interp(-0.5, -left, FINENESS))
 
 
 def ink_blur(grey: np.ndarray) -> tuple[float, float, float, float] | None:

@@ -1,0 +1,179 @@
+"""Sharpness of whole scans: drawn scenes with a known blur, read as a check reads them, clean ones beside the soft.
+
+Scenes are drawn four times finer, averaged to pixels and blurred in codes by a sampled Gaussian, so the truth is the
+product of the pixel's own width and that kernel's transform (both by formula). Bound: a tenth, of sigma (check values
+for scans, part 5).
+"""
+
+from dataclasses import replace
+from functools import cache
+
+import cv2
+import numpy as np
+import pytest
+from make import scan as made
+
+from takeup.judge.scan import Seen
+from takeup.judge.scan_sharpness import sharpness, soft_findings, softer_than_before
+from takeup.measure.scan import miniature, windows
+from takeup.measure.scan.first import FirstLook
+from takeup.measure.scan.pictures import pictures
+from takeup.streams import Measured, Report, StillImage
+from takeup.tables.loader import load_rows
+from takeup.tasks.scan_edges import edges_measured, edges_sought
+from takeup.tasks.scan_looks import papers_of
+
+ROWS = load_rows()
+FINER = 4
+
+
+def truth(sigma):
+    """Where half is left of a pixel's width times a sampled Gaussian kernel, cycles/pixel."""
+    f, x = np.linspace(0.001, 0.5, 2000), np.arange(-20, 21)
+    kernel = np.exp(-(x**2) / (2 * sigma**2))
+    left = np.sinc(f) * (np.cos(2 * np.pi * f[:, None] * x) @ (kernel / kernel.sum()))
+    return float(f[np.argmax(left < 0.5)]) if (left < 0.5).any() else 0.5
+
+
+@cache
+def drawn(degrees, low=70.0, high=215.0, shape=(760, 1000)):
+    """Two dark squares on an even ground."""
+    big = np.full((shape[0] * FINER, shape[1] * FINER), high, np.float32)
+    for centre in ((260.3, 250.1), (700.7, 480.4)):
+        corners = made.outline((centre[0] * FINER, centre[1] * FINER), (250 * FINER, 250 * FINER), degrees)
+        cv2.fillConvexPoly(big, np.rint(corners * 256).astype(np.int32), low, shift=8)
+    return cv2.resize(big, shape[::-1], interpolation=cv2.INTER_AREA)
+
+
+@cache
+def photographed(seed):
+    return made.bed(seed, ppi=150, size_in=(8, 8), many=3, noise=0, shadow=True).pixels.astype(np.float32)
+
+
+def blurred(image, across, down=None, noise=1.2, seed=5):
+    soft = cv2.GaussianBlur(image, (0, 0), sigmaX=across, sigmaY=down or across)
+    return np.clip(np.rint(soft + np.random.default_rng(seed).normal(0, noise, soft.shape)), 0, 255).astype(np.uint8)
+
+
+def look(pixels, carrier="print", profile="sRGB"):
+    pixels = pixels[..., None] if pixels.ndim == 2 else pixels
+    rows, columns, channels = pixels.shape
+    eight = pixels if pixels.dtype == np.uint8 else (pixels // 257).astype(np.uint8)
+    small = miniature.finish(miniature.step(miniature.begin(1), eight))
+    found = pictures(small.pixels, 1, (columns, rows), ppi=150, many=carrier == "print", papers=papers_of(ROWS))
+    bits = 8 * pixels.dtype.itemsize
+    image = StillImage(codec="tiff", compression=None, width=columns, height=rows, channels=channels,
+                       bits_stated=bits, ppi_stated=150, ppi_y_stated=150, profile=profile, lossy=False)  # fmt: skip
+    seen = Seen(image=image, pictures=found)
+    full = 2**bits - 1
+    first = FirstLook(small=small, pictures=found, size=(columns, rows), ppi=150, full_scale=full)
+    wanted = edges_sought(seen, first, carrier)
+    kept: dict = {}
+    for place in wanted.places:
+        cut = pixels[place.y : place.y + place.height, place.x : place.x + place.width]
+        kept.setdefault(place.purpose, []).append(windows.Window(place=place, pixels=cut))
+    seen = replace(seen, sharp=edges_measured(wanted, kept, seen, full))
+    return sharpness(seen, carrier, ROWS), soft_findings(seen, carrier, ROWS)
+
+
+@pytest.mark.parametrize("degrees", [0.0, 0.3, 5.0, -14.0, 33.0])
+@pytest.mark.parametrize("sigma", [0.6, 1.0, 2.0, 3.0])
+def test_a_known_blur_is_found_on_the_edges_of_what_lies_there(sigma, degrees):
+    measured, found = look(blurred(drawn(degrees), sigma))
+    assert measured.value == pytest.approx(truth(sigma), rel=0.1)
+    assert [one.verdict for one in found] == (["redo"] if sigma >= 2 else [])
+
+
+def test_the_worse_direction_is_told_and_both_are_beside_it():
+    measured, _ = look(blurred(drawn(5.0), 0.7, 1.4))
+    assert measured.value == pytest.approx(truth(1.4), rel=0.1)
+    assert measured.extra["across"] == pytest.approx(truth(0.7), rel=0.1)
+    assert measured.extra["down"] == measured.value
+
+
+def test_sixteen_bits_and_colour_give_the_same_figure():
+    grey = blurred(drawn(5.0), 1.0)
+    plain, _ = look(grey)
+    for other in (np.repeat(grey[..., None], 3, axis=2), grey.astype(np.uint16) * 257):
+        assert look(other)[0].value == pytest.approx(plain.value, rel=0.01)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 5])
+def test_prints_on_the_glass_are_told_by_their_paper(seed):
+    """Photographs enlarged from small files, soft in themselves, lie sharp on the glass; then the whole is blurred."""
+    scene = photographed(seed)
+    measured, found = look(blurred(scene, 0.3))
+    assert found == [] and measured.value > 0.2
+    soft, found = look(blurred(scene, 2.5))
+    assert soft.value == pytest.approx(truth(2.57), rel=0.15)  # the scene itself was drawn with a blur of 0.6
+    assert [one.name for one in found] == ["soft"] and found[0].area is not None
+
+
+@pytest.mark.parametrize(("sigma", "soft"), [(0.5, False), (0.9, False), (2.0, True), (3.0, True)])
+def test_a_page_is_told_by_its_letters(sigma, soft):
+    page = made.page(3, ppi=200, size_in=(5, 4), noise=0).astype(np.float32)
+    measured, found = look(blurred(page, sigma), "document")
+    assert [one.verdict for one in found] == (["look"] if soft else [])
+    assert measured.value is None if soft else measured.value == pytest.approx(truth(sigma), rel=0.1)
+    assert measured.why == ("scan.strokes-too-thin" if soft else None)
+
+
+@pytest.mark.parametrize("seed", range(7))
+def test_a_soft_picture_is_no_soft_scan(seed):
+    photo = cv2.resize(made.photographs()[seed], (1100, 800), interpolation=cv2.INTER_CUBIC).astype(np.float32)
+    for carrier in ("print", "film"):
+        measured, found = look(blurred(photo * 0.8 + 20, 2.5), carrier)
+        assert found == []
+        assert measured.value is None and measured.why in ("scan.no-edge", "scan.soft-content")
+
+
+def test_nothing_to_tell_by():
+    rng = np.random.default_rng(2)
+    plain = np.clip(rng.normal(225, 1.5, (800, 700)), 0, 255).astype(np.uint8)
+    y, x = np.mgrid[0:800, 0:700]
+    dots = 130 + 70 * np.sign(np.cos(1.27 * (x + y)) + np.cos(1.27 * (x - y)) - 0.4 + np.sin(x / 90) * 0.5)
+    for pixels, carrier in (
+        (plain, "document"),
+        (plain, "print"),
+        (blurred(dots.astype(np.float32), 0.8), "newspaper"),
+    ):
+        measured, found = look(pixels, carrier)
+        assert found == []
+        assert measured.value is None or carrier == "newspaper"
+
+
+def report(value, by="paper", ppi=600):
+    return Report(medium="scan", seconds=None, findings=(), measures={
+        "sharpness": Measured(value=value, unit="cycles/pixel", extra={"by": by}),
+        "ppi_stated": Measured(value=ppi, unit="px/inch")})  # fmt: skip
+
+
+BEFORE = [report(value) for value in (0.250, 0.246, 0.253, 0.249)]
+
+
+@pytest.mark.parametrize(
+    ("now", "earlier", "told"),
+    [
+        (report(0.220), BEFORE, True),  # 11.8 % under the median 0.2495
+        (report(0.226), BEFORE, False),  # 9.4 %
+        (report(0.220), BEFORE[:2], False),  # two scans are no history
+        (report(0.220, ppi=300), BEFORE, False),
+        (report(0.220, by="text"), BEFORE, False),
+        (report(0.220), [report(value) for value in (0.25, 0.21, 0.28, 0.24, 0.30)], False),  # they differ that much
+    ],
+)
+def test_softer_than_the_stations_last_scans(now, earlier, told):
+    found = softer_than_before(now, earlier, ROWS)
+    assert (found is not None) == told
+    if found is not None:
+        assert (found.name, found.verdict) == ("soft", "look")
+        assert found.facts["share"] == pytest.approx(1 - 0.220 / 0.2495, abs=1e-6)
+
+
+def test_over_sharpening_is_told_beside_the_figure():
+    plain = cv2.GaussianBlur(drawn(5.0), (0, 0), 0.7)
+    sharpened = plain + 1.5 * (plain - cv2.GaussianBlur(plain, (0, 0), 1.5))
+    measured, found = look(blurred(np.clip(sharpened, 1, 254), 0.3))
+    assert measured.extra["over_sharpened"] and measured.extra["most"] > 1.3 and measured.extra["meets"] == 0
+    assert found == []
+    assert not look(blurred(drawn(5.0), 0.7))[0].extra["over_sharpened"]
