@@ -91,14 +91,14 @@ def test_a_missing_profile_is_said_and_never_redo(tmp_path):
     assert found(check(save(tmp_path / "a.tif", picture(1), profile=None))) == {"no_profile": "look"}
 
 
-def test_eight_bits_padded_to_sixteen_are_told(tmp_path):
+def test_eight_bits_padded_to_sixteen_are_told_and_a_converter_of_twelve_is_left_alone(tmp_path):
     eight = picture(2).astype(np.uint16)
     true = eight * 250 + np.random.default_rng(5).integers(0, 250, eight.shape).astype(np.uint16)
     for codes, bits in ((eight * 257, 8), (eight * 256, 8), (true >> 4 << 4, 12), (true, 16)):
         report = check(save(tmp_path / "a.tif", codes, profile="srgb"))
         assert report.measures["bits"].value == bits
         assert report.measures["bits_stated"].value == 16
-        assert found(report).get("depth") == (None if bits == 16 else "look")
+        assert found(report).get("depth") == ("look" if bits == 8 else None)
 
 
 def test_blown_highlights_are_redo_and_a_white_border_is_not(tmp_path):

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
+from takeup.judge.scan_origin import origin_figures, origin_findings
 from takeup.judge.scan_scale import scale_findings, true_ppi
 from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings
 from takeup.measure.scan.depth import Depth
+from takeup.measure.scan.origin import Origin
 from takeup.measure.scan.pictures import Pictures
 from takeup.measure.scan.rails import ClippedShare
 from takeup.measure.scan.scale import Scale
@@ -23,8 +25,6 @@ FAMILY = {
 }  # fmt: skip
 LATER = {
     "cast": "CIELAB",
-    "upsampled": "factor",
-    "block_grid": "certainty",
     "streaks": "count",
 }
 
@@ -44,6 +44,7 @@ class Seen:
     text: TextTilt | None = None
     scale: Scale | None = None
     sharp: Sharpness = field(default_factory=Sharpness)
+    origin: Origin = field(default_factory=Origin)
     broken: str = ""  # why its pixels could not be read to the end
 
 
@@ -65,6 +66,7 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
         findings += scale_findings(seen, family, rows)
         findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
         findings += soft_findings(seen, family, rows)
+        findings += origin_findings(seen, family, rows)
     return measures, findings
 
 
@@ -81,6 +83,7 @@ def _figures(seen: Seen, family: str, original: Original, rows: Rows) -> dict[st
         "clipped_low": _clipped(seen.low, seen),
         "clipped_high": _clipped(seen.high, seen),
     }
+    measures |= origin_figures(seen)
     return measures | {name: Measured(value=None, unit=unit, why="later") for name, unit in LATER.items()}
 
 

@@ -81,14 +81,29 @@ def _depth(seen: Seen, family: str, rows: Rows) -> list[Finding]:
                     unit="bits", facts={"least": rows.value(least_key)}, rows=(least_key,))
         ]  # fmt: skip
     true = seen.depth.bits if seen.depth is not None and not seen.broken else None
-    if true is None or true >= stated:
-        return []
+    if true is None or rows.value(least_key) < true or true >= stated:  # 12 or 14 bits in 16 is a converter's own
+        return _stretched(seen, rows)
     facts = {"true": true, "stated": stated, "levels": seen.depth.levels if seen.depth else 0}
     lost = true < rows.value(least_key) and family in ("print", "film")
     return [
         Finding(name="depth", verdict="redo" if lost and true == 1 else "look", again="helps" if lost else "may help",
                 says="depth.one-bit" if true == 1 else "depth", value=true, unit="bits",
                 facts=facts | {"least": rows.value(least_key)}, rows=(least_key, "scan.depth.true"))
+    ]  # fmt: skip
+
+
+def _stretched(seen: Seen, rows: Rows) -> list[Finding]:
+    """Tones that were spread or pressed together after they were counted."""
+    if seen.broken or seen.depth is None or seen.image.lossy:
+        return []
+    gaps_key, combs_key = "scan.stretched.gaps", "scan.stretched.combs"
+    gaps, combs = seen.depth.gaps, seen.depth.combs
+    if gaps < rows.value(gaps_key) and combs < rows.value(combs_key):
+        return []
+    facts = {"count": max(gaps, combs), "stated": seen.image.bits_stated, "gaps": gaps, "combs": combs}
+    return [
+        Finding(name="depth", verdict="look", again="may help", says="depth.stretched", value=max(gaps, combs),
+                unit="codes", facts=facts, rows=(gaps_key if gaps >= rows.value(gaps_key) else combs_key,))
     ]  # fmt: skip
 
 

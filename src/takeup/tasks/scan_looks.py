@@ -14,6 +14,8 @@ from takeup.judge.scan_scale import sizes_for
 from takeup.measure.scan import depth, miniature, rails, windows
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.inner import inner_box, inside
+from takeup.measure.scan.origin import PURPOSE as ORIGIN
+from takeup.measure.scan.origin import origin, origin_places
 from takeup.measure.scan.pictures import Pictures, pictures, whole_scan
 from takeup.measure.scan.rails import clipped_share
 from takeup.measure.scan.scale import scale
@@ -88,7 +90,7 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
     """
     seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
     wanted = edges_sought(seen, first, family)
-    places: list[windows.Place] = [*wanted.places]
+    places: list[windows.Place] = [*wanted.places, *origin_places(first)]
     if not places:
         return seen
     state = windows.begin(places)
@@ -98,7 +100,11 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         if state.row >= last:
             break
     kept = windows.finish(state)
-    return replace(seen, sharp=edges_measured(wanted, kept, seen, first.full_scale))
+    return replace(
+        seen,
+        sharp=edges_measured(wanted, kept, seen, first.full_scale),
+        origin=origin(kept.get(ORIGIN, ()), first.full_scale),
+    )
 
 
 def block_for(width: int, height: int, ppi: float | None, rows: Rows) -> int:

@@ -27,6 +27,8 @@ class Depth:
     bits: int | None
     levels: int  # different codes that occur, of the busiest channel
     step: int  # greatest common divisor of the differences between codes
+    gaps: int = 0  # empty codes between two full ones, of the worst channel (8-bit scans)
+    combs: int = 0  # codes that hold twice what both their neighbours hold
 
 
 def begin(container_bits: int, every: int = 1) -> DepthState:
@@ -39,11 +41,12 @@ def begin(container_bits: int, every: int = 1) -> DepthState:
 def step(state: DepthState, strip: np.ndarray) -> DepthState:
     """Take the next rows: shape (rows, width, channels)."""
     rows = strip[-state.row % state.every :: state.every]
-    seen = np.zeros((1 << state.stated, strip.shape[2]), bool) if state.seen is None else state.seen.copy()
+    kind = np.int64 if state.stated == 8 else bool
+    seen = np.zeros((1 << state.stated, strip.shape[2]), kind) if state.seen is None else state.seen.copy()
     for channel in range(strip.shape[2]):
         if rows.size and state.stated == 8:
             counts = cv2.calcHist([np.ascontiguousarray(rows)], [channel], None, [256], [0, 256])
-            seen[:, channel] |= counts.ravel() > 0
+            seen[:, channel] += counts.ravel().astype(np.int64)
         elif rows.size:
             seen[rows[..., channel].ravel(), channel] = True
     return replace(state, row=state.row + strip.shape[0], seen=seen)
@@ -62,9 +65,25 @@ def finish(state: DepthState) -> Depth:
         raise UnusableSamples("samples.unusable", reason="nothing passed")
     results = [_one(np.flatnonzero(state.seen[:, c]), state.stated) for c in range(state.seen.shape[1])]
     told = [result for result in results if result.bits is not None]
-    if not told:
-        return max(results, key=lambda result: result.levels)
-    return max(told, key=lambda result: (result.bits or 0, result.levels))
+    chosen = max(told or results, key=lambda result: (result.bits or 0, result.levels))
+    if state.stated != 8 or chosen.bits != 8:
+        return chosen
+    uneven = [_uneven(state.seen[:, c]) for c in range(state.seen.shape[1])]
+    return replace(chosen, gaps=max(gaps for gaps, _ in uneven), combs=max(combs for _, combs in uneven))
+
+
+FULL = 200  # pixels of a code before its neighbours' counts can be told from chance
+ALIKE = 3.0  # neighbours of a gap that differ by more are a peak's foot
+
+
+def _uneven(counts: np.ndarray) -> tuple[int, int]:
+    """Empty codes between full ones, and codes twice as full as both neighbours: the marks of tones that were spread
+    or pressed together once they were whole numbers. Not told of drawn pages, whose few tones have no neighbours."""
+    left, here, right = counts[:-2].astype(float), counts[1:-1].astype(float), counts[2:].astype(float)
+    less, more = np.minimum(left, right), np.maximum(left, right)
+    gaps = (here < 0.01 * less) & (less >= FULL) & (more < ALIKE * less)
+    combs = (here > 1.7 * more) & (here < 2.5 * more) & (less >= FULL) & (more < 1.25 * less)
+    return int(gaps.sum()), int(combs.sum())
 
 
 def _one(codes: np.ndarray, stated: int) -> Depth:
