@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeup.judge.scan_colour import colour_figures, colour_findings
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
 from takeup.judge.scan_origin import origin_figures, origin_findings
 from takeup.judge.scan_scale import scale_findings, true_ppi
 from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings
+from takeup.measure.scan.chart import Chart
 from takeup.measure.scan.depth import Depth
+from takeup.measure.scan.ground_colour import Light
 from takeup.measure.scan.origin import Origin
 from takeup.measure.scan.pictures import Pictures
 from takeup.measure.scan.rails import ClippedShare
@@ -24,7 +27,6 @@ FAMILY = {
     "microfilm": "micro", "microfiche": "micro",
 }  # fmt: skip
 LATER = {
-    "cast": "CIELAB",
     "streaks": "count",
 }
 
@@ -43,6 +45,10 @@ class Seen:
     block: int = 1
     text: TextTilt | None = None
     scale: Scale | None = None
+    light: Light | None = None
+    chart: Chart | None = None
+    chart_noise: tuple[float, ...] = ()  # of each patch, in its own order
+    tools: tuple[tuple[float, float, float, float], ...] = ()  # rulers, charts: x, y, width, height [px]
     sharp: Sharpness = field(default_factory=Sharpness)
     origin: Origin = field(default_factory=Origin)
     broken: str = ""  # why its pixels could not be read to the end
@@ -60,10 +66,10 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
         Every table's rows.
     """
     family = FAMILY.get(original.carrier, "print")
-    measures = _figures(seen, family, original, rows)
+    measures = _figures(seen, family, original, rows) | colour_figures(seen, family, rows)
     findings = file_findings(seen, family, original, rows)
     if not seen.broken:
-        findings += scale_findings(seen, family, rows)
+        findings += scale_findings(seen, family, rows) + colour_findings(seen, family, rows)
         findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
         findings += soft_findings(seen, family, rows)
         findings += origin_findings(seen, family, rows)
@@ -131,6 +137,8 @@ def _pictures(seen: Seen) -> Measured:
         corners = [[round(x, 2), round(y, 2)] for x, y in one.corners]
         found.append({"corners": corners, "tilt": round(tilt, 3)})
     extra: dict[str, Any] = {"ground": seen.pictures.ground}
+    if seen.tools:
+        extra["tools"] = [[round(edge, 1) for edge in box] for box in seen.tools]
     if seen.pictures.unsure:
         extra["unsure"] = [[round(edge, 1) for edge in box] for box in seen.pictures.unsure]
     if seen.image.orientation != 1:

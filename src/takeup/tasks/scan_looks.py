@@ -25,6 +25,7 @@ from takeup.measure.scan.text_tilt import text_tilt
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.streams import CaptureFile
 from takeup.tables.rows import Rows
+from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
 
 PAGES_OF_TEXT = ("document", "newspaper", "micro")
@@ -89,8 +90,9 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         When the file can no longer be read.
     """
     seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
+    seen, colours = colours_seen(seen, still, first, rows)
     wanted = edges_sought(seen, first, family)
-    places: list[windows.Place] = [*wanted.places, *origin_places(first)]
+    places: list[windows.Place] = [*wanted.places, *origin_places(first), *colours.places]
     if not places:
         return seen
     state = windows.begin(places)
@@ -100,6 +102,7 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         if state.row >= last:
             break
     kept = windows.finish(state)
+    seen = colours_measured(colours, kept, seen, first.full_scale)
     return replace(
         seen,
         sharp=edges_measured(wanted, kept, seen, first.full_scale),

@@ -1,0 +1,209 @@
+"""Finds a chart of 24 colour patches, or a row of grey steps, lying on the glass, and reads its patches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from takeup.measure.scan.colour import ciede2000
+from takeup.measure.scan.windows import Place, Window, within
+
+ToLab = Callable[[np.ndarray], np.ndarray]
+PURPOSE = "chart"
+LONG_PX = 1000  # the miniature is looked at at about this length
+LEAST_SEEN = 14  # patches of 24 that must stand out as even squares; dark ones melt into a dark frame
+MOST_SEEN = 40  # squares on one grid: with more of them it is a pattern
+MOST_SQUARES = 500  # with more even squares in view it is a texture
+ALIKE = (0.9, 0.8, 0.8)  # least correlation of L*, a*, b* with the chart's own
+FAR = 25.0  # largest mean difference (CIEDE2000): beyond, it is something else in 24 squares
+GREY_STEPS, GREY_RANGE, GREY_CHROMA = 8, 40.0, 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """A chart on the glass. ``kind``: "24" or "grey"; ``lab``: patches in the chart's own order (grey: light to dark).
+
+    ``middles``, ``side``: of the patches [miniature px]; ``turn``: quarter turns clockwise that the chart lies turned.
+    """
+
+    kind: str
+    lab: np.ndarray
+    middles: np.ndarray
+    side: float
+    turn: int = 0
+
+    def outline(self) -> tuple[float, float, float, float]:
+        """x, y, width, height round all patches [miniature px]."""
+        low, high = self.middles.min(0) - self.side, self.middles.max(0) + self.side
+        return float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])
+
+
+def find_chart(pixels: np.ndarray, to_lab: ToLab, reference: np.ndarray) -> Chart | None:
+    """Find a chart of 24 patches, else a grey scale.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (rows, columns, 3), uint8
+        The miniature.
+    to_lab : callable
+        From codes in 0..1 to CIELAB.
+    reference : ndarray, shape (24, 3)
+        The chart's CIELAB, four rows of six.
+    """
+    if pixels.ndim != 3 or pixels.shape[2] != 3:
+        return None
+    scale = max(1.0, max(pixels.shape[:2]) / LONG_PX)
+    small = cv2.resize(pixels, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA) if scale > 1 else pixels
+    middles, sides = _even_squares(small)
+    if not GREY_STEPS <= len(middles) <= MOST_SQUARES:
+        return None
+    middles, sides = middles * scale, sides * scale
+    return _patches(pixels, middles, sides, to_lab, reference) or _steps(pixels, middles, sides, to_lab)
+
+
+def _even_squares(small: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Middles and sides of even, roughly square areas."""
+    small = cv2.GaussianBlur(small, (3, 3), 0)
+    kernel = np.ones((3, 3), np.uint8)
+    rough = cv2.subtract(cv2.dilate(small, kernel), cv2.erode(small, kernel)).max(axis=2)
+    flat = (rough <= 9).astype(np.uint8)
+    flat = cv2.morphologyEx(flat, cv2.MORPH_OPEN, kernel)
+    _, _, stats, middles = cv2.connectedComponentsWithStats(flat, connectivity=4)
+    width, height, area = (stats[:, n].astype(float) for n in (2, 3, 4))
+    long, short = np.maximum(width, height), np.minimum(width, height)
+    square = (short >= 8) & (long <= 0.2 * max(flat.shape)) & (short > 0.45 * long) & (area > 0.68 * width * height)
+    return middles[square] + 0.5, np.sqrt(area[square]) + 2
+
+
+def _patches(
+    pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, to_lab: ToLab, reference: np.ndarray
+) -> Chart | None:
+    groups = np.abs(sides[:, None] / sides[None, :] - 1) < 0.16
+    group = groups[int(np.argmax(groups.sum(axis=1)))]
+    if group.sum() < LEAST_SEEN:
+        return None
+    points, side = middles[group], float(np.median(sides[group]))
+    grid = _lattice(points, side)
+    if grid is None:
+        return None
+    base, step, index = grid
+    best: tuple[float, Chart] | None = None
+    for wide, high in ((6, 4), (4, 6)):
+        for i in range(index[:, 0].min() - 1, index[:, 0].max() + 1):
+            for j in range(index[:, 1].min() - 1, index[:, 1].max() + 1):
+                inside = (index >= [i, j]).all(axis=1) & (index < [i + wide, j + high]).all(axis=1)
+                if inside.sum() < LEAST_SEEN:
+                    continue
+                rows, columns = np.mgrid[j : j + high, i : i + wide]
+                places = base + np.stack([columns, rows], axis=-1) @ step
+                lab = _read(pixels, places.reshape(-1, 2), side, to_lab)
+                if lab is None:
+                    continue
+                for turn in (0, 2) if wide == 6 else (1, 3):
+                    own = np.rot90(lab.reshape(high, wide, 3), turn).reshape(24, 3)
+                    apart = _unlike(own, reference)
+                    if apart is not None and (best is None or apart < best[0]):
+                        order = np.rot90(places, turn).reshape(24, 2)
+                        best = (apart, Chart(kind="24", lab=own, middles=order, side=side, turn=turn))
+    return best[1] if best else None
+
+
+def _unlike(lab: np.ndarray, reference: np.ndarray) -> float | None:
+    """Mean difference from the chart's own colours; None where it is another thing in 24 squares."""
+    if (lab.std(axis=0) < 3).any():
+        return None
+    alike = [float(np.corrcoef(lab[:, n], reference[:, n])[0, 1]) for n in range(3)]
+    apart = float(ciede2000(lab, reference).mean())
+    return apart if all(one >= least for one, least in zip(alike, ALIKE)) and apart <= FAR else None
+
+
+def _lattice(points: np.ndarray, side: float) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """Origin, steps (rows: to the right, down) and whole numbers of points on a grid near the upright."""
+    between = points[None, :, :] - points[:, None, :]
+    far = np.hypot(between[..., 0], between[..., 1])
+    near = (far > 0.9 * side) & (far < 1.7 * side)
+    steps = []
+    for along, other in ((0, 1), (1, 0)):
+        mine = between[near & (between[..., along] > 0) & (np.abs(between[..., other]) < 0.35 * between[..., along])]
+        if len(mine) < 6:
+            return None
+        steps.append(np.median(mine, axis=0))
+    step = np.array(steps)
+    middle = points[int(np.argmin(((points - np.median(points, axis=0)) ** 2).sum(axis=1)))]
+    base = middle
+    for _ in range(3):
+        place = (points - base) @ np.linalg.inv(step)
+        index = np.rint(place)
+        good = (np.abs(place - index) < 0.2).all(axis=1)
+        if not LEAST_SEEN <= good.sum() <= MOST_SEEN:
+            return None
+        matrix = np.concatenate([index[good], np.ones((int(good.sum()), 1))], axis=1)
+        found = np.linalg.lstsq(matrix, points[good], rcond=None)[0]
+        step, base = found[:2], found[2]
+    return base, step, index[good].astype(int)
+
+
+def _read(pixels: np.ndarray, places: np.ndarray, side: float, to_lab: ToLab) -> np.ndarray | None:
+    """CIELAB of the middle half of each patch; None where one lies outside the picture."""
+    reach = max(1, int(side * 0.25))
+    codes = []
+    for x, y in places:
+        left, top = int(x) - reach, int(y) - reach
+        if left < 0 or top < 0 or left + 2 * reach >= pixels.shape[1] or top + 2 * reach >= pixels.shape[0]:
+            return None
+        codes.append(pixels[top : top + 2 * reach + 1, left : left + 2 * reach + 1].reshape(-1, 3).mean(axis=0))
+    return to_lab(np.array(codes) / 255)
+
+
+def _steps(pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, to_lab: ToLab) -> Chart | None:
+    """A straight row of equal squares whose lightness falls from one end to the other and which have one hue."""
+    best: Chart | None = None
+    for along, other in ((0, 1), (1, 0)):
+        order = np.argsort(middles[:, along])
+        for first in order:
+            near = np.abs(middles[order, other] - middles[first, other]) < 0.4 * sides[first]
+            row = order[near & (np.abs(sides[order] / sides[first] - 1) < 0.15)]
+            if len(row) < GREY_STEPS or (best is not None and len(row) <= len(best.lab)):
+                continue
+            points, side = middles[row], float(np.median(sides[row]))
+            gaps = np.diff(points[:, along])
+            if np.abs(gaps / np.median(gaps) - 1).max() > 0.1 or np.median(gaps) > 1.8 * side:
+                continue
+            lab = _read(pixels, points, side, to_lab)
+            if lab is None:
+                continue
+            if lab[0, 0] < lab[-1, 0]:
+                lab, points = lab[::-1], points[::-1]
+            chroma = np.abs(lab[..., 1:] - np.median(lab[..., 1:], axis=0)).max()
+            if np.diff(lab[:, 0]).max() < -0.8 and np.ptp(lab[:, 0]) >= GREY_RANGE and chroma <= GREY_CHROMA:
+                best = Chart(kind="grey", lab=lab, middles=points, side=side)
+    return best
+
+
+def places(chart: Chart, block: int, size: tuple[int, int], most_px: int = 96) -> list[Place]:
+    """Where every pixel of a patch's middle is wanted, for its noise."""
+    reach = min(most_px, max(8, int(chart.side * block * 0.5)))
+    wanted = []
+    for x, y in chart.middles * block:
+        left, top = int(x - reach / 2), int(y - reach / 2)
+        one = within(Place(y=top, x=left, width=reach, height=reach, purpose=PURPOSE), size)
+        if one is not None:
+            wanted.append(one)
+    return wanted
+
+
+def noise_of(windows: Sequence[Window], full_scale: int, to_lab: ToLab) -> tuple[float, ...]:
+    """Standard deviation of L* in each window, a slope across it left out."""
+    found = []
+    for window in windows:
+        pixels = window.pixels
+        lab = to_lab(pixels.reshape(-1, pixels.shape[2]) / full_scale)
+        light = lab[:, 0].reshape(pixels.shape[:2])
+        y, x = np.mgrid[-1 : 1 : light.shape[0] * 1j, -1 : 1 : light.shape[1] * 1j]
+        plane = np.stack([np.ones(light.size), x.ravel(), y.ravel()], axis=1)
+        rest = light.ravel() - plane @ np.linalg.lstsq(plane, light.ravel(), rcond=None)[0]
+        found.append(float(rest.std()))
+    return tuple(found)
