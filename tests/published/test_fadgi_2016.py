@@ -27,3 +27,18 @@ def test_resolution_levels_are_those_of_the_chapter(family):
 @pytest.mark.parametrize(("family", "ppi", "level"), [("film", 1200, 1), ("print", 600, 4), ("document", 300, 3)])
 def test_what_the_labs_aims_reach(family, ppi, level):
     assert level_of(ppi, TABLES[family], slack=0.01) == level
+
+
+# Prints; Documents (unbound), general; Transparencies as Prints: the rows SFR10, SFR50, sharpening, 1 to 4 stars
+def test_sharpness_levels_are_those_of_the_chapters():
+    rows = load_rows()
+    wanted = {
+        "efficiency": [0.6, 0.7, 0.8, 0.9],
+        "most": [1.3, 1.2, 1.1, 1.0],
+        "print.half": [[0.25, 0.95], [0.30, 0.85], [0.35, 0.75], [0.40, 0.65]],
+        "document.half": [[0.30, 0.85], [0.30, 0.85], [0.35, 0.75], [0.40, 0.65]],
+    }
+    for key, value in wanted.items():
+        row = rows[f"scan.sharpness.{key}"]
+        assert row.value == value
+        assert (row.grade, row.source) == ("verified", "fadgi-2016")
