@@ -92,8 +92,6 @@ def mosaic(kind, seed):
     if kind == "shirt":
         pixels -= 50.0 * ((x // 40) % 2)[..., None] * [1, 0.5, 0.2]
         pixels -= 50.0 * ((y // 40) % 2)[..., None] * [0.2, 0.5, 1]
-            ((y // 40) % 2)[..., None] * [0.2, 0.5, 1]
-        )
     if kind == "books":
         wide = np.cumsum(rng.integers(25, 60, 30))
         tones = rng.uniform(30, 220, (31, 3))

@@ -1,4 +1,4 @@
-"""Codes to CIELAB: against scikit-image (another computation), against the engine that reads profiles, there and back."""
+"""Codes to CIELAB: against scikit-image (another computation), the engine of profiles, there and back."""
 
 import numpy as np
 import pytest
@@ -30,7 +30,7 @@ def test_there_and_back():
 
 @pytest.mark.parametrize("profile", ["srgb", "adobe", None])
 def test_the_engine_that_reads_profiles_agrees(profile, tmp_path):
-    """lcms by the profile in the file against the published matrices; the engine's table of the sRGB curve is coarse."""
+    """lcms by the profile in the file against the published matrices."""
     from PIL import ImageCms
 
     from takeup.media.still_colour import lab_of

@@ -32,6 +32,7 @@ COMMANDS = {  # command -> its module in this folder; its one-line help stands i
     "clear": "clear",
     "guide": "guide",
     "watch": "watch",
+    "target": "target",
     "desk": "desk",
 }
 

@@ -201,9 +201,10 @@ def noise_of(windows: Sequence[Window], full_scale: int, to_lab: ToLab) -> tuple
     for window in windows:
         pixels = window.pixels
         lab = to_lab(pixels.reshape(-1, pixels.shape[2]) / full_scale)
-        light = lab[:, 0].reshape(pixels.shape[:2])
-        y, x = np.mgrid[-1 : 1 : light.shape[0] * 1j, -1 : 1 : light.shape[1] * 1j]
+        rows, columns = int(pixels.shape[0]), int(pixels.shape[1])
+        light = lab[:, 0]
+        y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
         plane = np.stack([np.ones(light.size), x.ravel(), y.ravel()], axis=1)
-        rest = light.ravel() - plane @ np.linalg.lstsq(plane, light.ravel(), rcond=None)[0]
+        rest = light - plane @ np.linalg.lstsq(plane, light, rcond=None)[0]
         found.append(float(rest.std()))
     return tuple(found)

@@ -1,0 +1,47 @@
+"""A station's history with its reference targets: one line of JSON per target, in ``targets/`` of the lab's home."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from takeup.errors import Unreadable
+from takeup.files.beside import write_bytes
+from takeup.files.names import safe_name
+
+FOLDER = "targets"
+
+
+def history_path(home: Path, station: str) -> Path:
+    """Where a station's history lies."""
+    return home / FOLDER / f"{safe_name(station)}.jsonl"
+
+
+def read_history(path: Path) -> list[dict[str, Any]]:
+    """Everything kept of a station, the oldest first; nothing where there is no such file yet.
+
+    Raises
+    ------
+    Unreadable
+        ``target.history-damaged`` when a line of it cannot be read: it is never overwritten then.
+    """
+    if not path.is_file():
+        return []
+    try:
+        lines = path.read_text("utf-8").splitlines()
+        return [json.loads(line) for line in lines if line.strip()]
+    except (OSError, ValueError) as error:
+        raise Unreadable("target.history-damaged", path=str(path), error=str(error)) from error
+
+
+def keep(path: Path, history: list[dict[str, Any]], entry: dict[str, Any]) -> None:
+    """Add a target to a station's history: the file is written anew beside and renamed.
+
+    Raises
+    ------
+    NotPossible
+        When the place cannot be written to.
+    """
+    lines = [json.dumps(one, ensure_ascii=False, allow_nan=False, sort_keys=True) for one in [*history, entry]]
+    write_bytes(path, ("\n".join(lines) + "\n").encode("utf-8"))
