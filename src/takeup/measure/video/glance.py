@@ -18,6 +18,8 @@ HEAD_SWITCH = 20  # frame lines left out at the bottom: ten of a field hold any 
 TOP = 4  # frame lines left out at the top: half lines
 DARK, EVEN, ROUGH = 60.0, 0.4, 6.0  # only such pictures are looked at closer: dark, even, or rough from line to line
 
+CODES = np.arange(256, dtype=np.float64)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Glance:
@@ -80,10 +82,10 @@ def glance_at(luma: np.ndarray, planes: tuple[np.ndarray, ...], bits: int, sums:
     sums = sums or add_up(luma)
     mean = float(sums.lines[:, -1].sum()) / luma.size
     blocks = sums.blocks
-    flat = np.sort(blocks, axis=None).astype(np.float32)
-    middle = float(flat[len(flat) // 2])
-    within = np.searchsorted(flat, [middle - 2, middle + 2.01])
-    even = float(within[1] - within[0]) / len(flat)
+    counts = np.bincount(blocks.ravel(), minlength=256)  # whole codes: counting is quicker than sorting
+    middle = int(np.searchsorted(np.cumsum(counts), blocks.size // 2, side="right"))
+    even = float(counts[max(0, middle - 2) : middle + 3].sum()) / blocks.size
+    apart = np.square(CODES - float(counts @ CODES) / blocks.size)
     size = np.sort(sums.steps) / luma.shape[1]
     high, blue, red, likeness = mean, 128.0, 128.0, 1.0
     step = float(size.mean()) * 1.2533 / 1.4142
@@ -100,8 +102,8 @@ def glance_at(luma: np.ndarray, planes: tuple[np.ndarray, ...], bits: int, sums:
     return Glance(
         mean=mean,
         high=high,
-        block_spread=float(flat.std()),
-        block_top=float(flat[-1]) - middle,
+        block_spread=float(np.sqrt(counts @ apart / blocks.size)),
+        block_top=float(np.flatnonzero(counts)[-1] - middle),
         even_share=even,
         noise=float(size[: max(1, len(size) // 2)].mean()) * 1.2533 / 1.4142,
         step=step,
