@@ -23,8 +23,8 @@ REACH_CODES = 24  # coefficients beyond are left out: steps are told from the ma
 STEPS = tuple(float(step) for step in 0.95 * 1.06 ** np.arange(52))
 LEAST_PX = 64 * 64
 LEAST_HELD, LEAST_COEFFICIENTS = 200, 4  # blocks per grid, and coefficients with so many, before anything is told
-# Half sure where the best grid stands this far out; natives of the trial reach half of both, packed ones twice (0094).
-HALF_SURE_Z, HALF_SURE_LEAD = 11.0, 3.7
+# Half sure where the best grid stands this far out in both; natives of the trial reach two thirds of it (0094).
+HALF_SURE_Z, HALF_SURE_LEAD = 9.0, 3.0
 STEEPNESS = 8.0
 
 
