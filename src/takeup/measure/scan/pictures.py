@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.scan.lid import Lid, lid
-from takeup.measure.scan.seams import Papers, Piece, take_apart
+from takeup.measure.scan.seams import Papers, Piece, has_known_size, take_apart
 from takeup.measure.scan.shapes import Shape, is_oval, outlines
 from takeup.measure.scan.sides import Box, Fitted, fit_box
 
@@ -121,6 +121,9 @@ def _each(
             (unsure if _is_paper(shape) else other).append(shape)
             continue
         pieces = take_apart(away, mask, shape, papers)
+        if pieces is not None and not pieces:
+            unsure.append(shape)  # several prints, and no saying which
+            continue
         if pieces is None:
             alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False)
             if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
@@ -129,7 +132,8 @@ def _each(
                 (unsure if _is_paper(shape) else other).append(shape)
             continue
         fits = [_fit(away, mask, shape, piece, ground, per_inch, len(pieces) > 1) for piece in pieces]
-        if all(_is_print(fitted, shape) for fitted in fits):
+        parted = len(fits) == 1 or all(has_known_size(fitted.box, papers) for fitted in fits)
+        if parted and all(_is_print(fitted, shape) for fitted in fits):
             found.extend(fits)
         else:
             (unsure if _is_paper(shape) else other).append(shape)

@@ -13,6 +13,14 @@ from takeup.measure.scan.sides import Box
 
 FULL = 0.965  # share of a box that a print fills, rounded corners and deckle edges included
 CROSSING = 0.6  # share of a seam's length along which it must be seen
+CERTAIN = 0.85  # the same where the whole could be one print too
+PLAIN = 0.95  # nothing better is looked for
+LEAST_SEAM_MM = 45.0
+LEAST_STEP = 2.0  # codes of 255: medians over a sixteenth of a seam stand some 0.3 codes about the truth
+LEAST_MM = 30.0  # a line closer to the outline is a border's
+MOST_PLACES = 8  # where a part is tried to be cut
+MOST_PARTS = 48  # looked at in one shape: more than that is no bed of prints but a pattern
+DEPTH = 5  # cuts one after the other: six in a row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +34,7 @@ class Papers:
     smaller_mm: float
     larger_mm: float
     per_inch: float | None = None
+    unseen_mm: float = 9.0  # a white border on a white lid is at most so wide; fitted sides must then prove the size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +54,18 @@ class _Part:
     seams: tuple[bool, bool, bool, bool] = (False, False, False, False)
 
 
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to explain a part: its prints, the weakest seam between them, whether all have sizes that prints have."""
+
+    prints: tuple[_Part, ...]
+    seam: float
+    known: bool
+
+
 def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers) -> list[Piece] | None:
-    """The prints that a shape is made of; None when that cannot be told safely.
+    """The prints that a shape is made of; none when seams are seen that cannot be told safely, None when its outline is
+    that of no print and nothing in it shows seams.
 
     Parameters
     ----------
@@ -67,44 +86,151 @@ def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers)
     picture = flattened(away, shape.box)
     picture = picture if picture.ndim == 3 else picture[..., None]
     start = _Part(0, 0, flat.shape[1], flat.shape[0])
-    if shape.fill >= FULL:
-        parts = _aligned_small(picture, start, papers) or [start]
-    else:
-        found = _by_corners(flat, picture, start, papers, depth=0)
-        if found is None:
+    sheet = _Sheet(flat, picture, papers)
+    way = _best_way(sheet, start, {}, 0)
+    if way is None or (len(way.prints) > 1 and not way.known):
+        if not _has_seam(sheet, start):
             return None
-        parts = found
-    return [Piece(box=part_of(shape.box, p.u0, p.v0, p.u1, p.v1), seams=p.seams) for p in parts]
+        sheet = _Sheet(flat, picture, replace(papers, smaller_mm=papers.unseen_mm), loose=True)
+        way = _best_way(sheet, start, {}, 0)
+        if way is None or not way.known:
+            return []
+    return [Piece(box=part_of(shape.box, p.u0, p.v0, p.u1, p.v1), seams=p.seams) for p in way.prints]
 
 
-def _by_corners(flat: np.ndarray, picture: np.ndarray, part: _Part, papers: Papers, depth: int) -> list[_Part] | None:
-    """Cut a shape that is no rectangle at the corners between its prints, so that all pieces become rectangles."""
-    part = _tight(flat, part)
-    window = flat[part.v0 : part.v1, part.u0 : part.u1]
-    if _full(flat, part):
-        return [part]
-    if depth >= 4 or min(window.shape) < 12:
-        return None
-    best: tuple[float, list[_Part]] | None = None
-    for axis, at in _corner_cuts(window):
-        halves = [_tight(flat, half) for half in _cut(part, axis, at)]
-        if not any(_full(flat, half) for half in halves):
-            continue  # every cut must free a whole print: prints are taken off one by one
-        pieces = [_by_corners(flat, picture, half, papers, depth + 1) for half in halves]
-        if any(piece is None for piece in pieces):
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A shape laid straight: where it is, what it shows above the lid."""
+
+    flat: np.ndarray
+    picture: np.ndarray
+    papers: Papers
+    loose: bool = False  # parts of papers may not be seen, so that only fitted sides tell their size
+
+
+def _best_way(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth: int) -> _Way | None:
+    """The best explanation of a part as whole prints; None when there is none.
+
+    A part that is one print of a known size stays one unless certain seams give only known sizes; a full rectangle of
+    no known size may also stay whole, but not when a certain seam runs through its middle: then nobody can tell.
+    """
+    part = _tight(sheet.flat, part)
+    if part in seen:
+        return seen[part]
+    seen[part] = None
+    full, known = _full(sheet.flat, part, 0.85 if sheet.loose else FULL), _known(part, sheet.papers)
+    cuts = (
+        _ways_cut(sheet, part, seen, depth)
+        if depth < DEPTH and len(seen) < MOST_PARTS and not _too_small(part, sheet)
+        else []
+    )
+    sure = [way for way in cuts if way.known and (way.seam >= CERTAIN or not (full and known))]
+    if sure:
+        best: _Way | None = max(sure, key=lambda way: (way.seam >= CERTAIN, min(way.seam, 1.0), -len(way.prints)))
+    elif full and known and not depth and any(_alike(way, sheet.papers) for way in cuts):
+        best = None  # four prints of a size that nobody knows, or one large one of four pictures
+    elif full and (known or depth or not (any(way.seam >= CERTAIN for way in cuts) and _has_seam(sheet, part))):
+        best = _Way((part,), 2.0, known)
+    else:
+        best = None
+    seen[part] = best
+    return best
+
+
+def _alike(way: _Way, papers: Papers) -> bool:
+    """Whether certain seams part something into prints of one size."""
+    slack = 2.0 * papers.per_inch / 25.4 if papers.per_inch else 6.0
+    wide, high = [p.u1 - p.u0 for p in way.prints], [p.v1 - p.v0 for p in way.prints]
+    return way.seam >= PLAIN and max(wide) - min(wide) <= slack and max(high) - min(high) <= slack
+
+
+def _ways_cut(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth: int) -> list[_Way]:
+    """Explanations of a part by one cut across it and what becomes of both sides."""
+    ways = []
+    for axis, at, strength in _places(sheet, part):
+        parts = [_tight(sheet.flat, half) for half in _cut(part, axis, at)]
+        if depth and not any(_known(half, sheet.papers) for half in parts):
+            continue  # once a block is parted, prints are taken off one by one
+        halves = [_best_way(sheet, half, seen, depth + 1) for half in parts]
+        if any(half is None for half in halves):
             continue
-        joined = [one for piece in pieces if piece for one in piece]
-        worth = _seam_strength(picture, part, axis, at) + 3.0 * _size_share(joined, papers)
-        if best is None or worth > best[0]:
-            best = (worth, joined)
-    if best is None or best[0] < 1.2:
-        return None
-    return best[1]
+        found = [half for half in halves if half is not None]
+        prints = tuple(one for half in found for one in half.prints)
+        ways.append(_Way(prints, min(strength, *(half.seam for half in found)), all(half.known for half in found)))
+        if ways[-1].known and ways[-1].seam >= PLAIN:
+            break
+    return ways
 
 
-def _full(flat: np.ndarray, part: _Part) -> bool:
+def _has_seam(sheet: _Sheet, part: _Part) -> bool:
+    """Whether a step runs certainly through the middle of a part, along more than film is wide."""
+    lengths = (part.v1 - part.v0, part.u1 - part.u0)
+    least = LEAST_SEAM_MM * sheet.papers.per_inch / 25.4 if sheet.papers.per_inch else 0.0
+    return any(sure >= CERTAIN and lengths[axis] >= least for axis, _, sure in _places(sheet, part))
+
+
+def _places(sheet: _Sheet, part: _Part) -> list[tuple[int, int, float]]:
+    """Where a part may be cut (axis 0: a vertical cut, 1: a horizontal one): a step seen along most of it, or a corner
+    of its outline; nearest to its ends what would free a print of a known size."""
+    window = sheet.flat[part.v0 : part.v1, part.u0 : part.u1]
+    shown = sheet.picture[part.v0 : part.v1, part.u0 : part.u1]
+    corners = [] if window.mean() >= 0.995 else _corner_cuts(window)
+    found: list[tuple[int, int, float]] = []
+    for axis in (0, 1):
+        turned, there = (shown, window) if axis == 0 else (shown.transpose(1, 0, 2), window.T)
+        least = _least(sheet.papers, turned.shape[1])
+        if turned.shape[0] < 24 or turned.shape[1] < 2 * least:
+            continue
+        strength = _crossing(turned, there)
+        strength[:least] = strength[-least:] = 0
+        mine = strength.copy()
+        for at in _peaks(_where_known(mine, turned.shape[1], sheet.papers), 5) + _peaks(mine, 2):
+            found.append((axis, at, float(mine[at])))
+        for side, at in corners:
+            if side == axis:
+                near = slice(max(0, at - 3), at + 4)
+                found.append((axis, at, float(strength[near].max(initial=0.0))))
+    best: dict[tuple[int, int], float] = {}
+    for axis, at, sure in found:
+        best[axis, at] = max(sure, best.get((axis, at), 0.0))
+    return sorted(((axis, at, sure) for (axis, at), sure in best.items()), key=lambda one: -one[2])[:MOST_PLACES]
+
+
+def _peaks(strength: np.ndarray, most: int) -> list[int]:
+    left = strength.copy()
+    found: list[int] = []
+    while len(found) < most and left.max(initial=0.0) >= CROSSING:
+        at = int(np.argmax(left))
+        found.append(at)
+        left[max(0, at - 4) : at + 5] = 0
+    return found
+
+
+def _where_known(strength: np.ndarray, length: int, papers: Papers) -> np.ndarray:
+    """The strengths of only those cuts that leave a known side of paper at one end."""
+    if papers.per_inch is None:
+        return np.zeros_like(strength)
+    scale = papers.per_inch / 25.4
+    allowed = np.zeros(length, bool)
+    for side in {side for pair in papers.sides_mm for side in pair}:
+        low, high = int((side - papers.smaller_mm) * scale), int(np.ceil((side + papers.larger_mm) * scale))
+        allowed[max(0, low) : max(0, high)] = True
+        allowed[max(0, length - high) : max(0, length - low)] = True
+    return np.where(allowed, strength, 0.0)
+
+
+def _least(papers: Papers, length: int) -> int:
+    return max(12, round(LEAST_MM * papers.per_inch / 25.4)) if papers.per_inch else max(12, length // 8)
+
+
+def _too_small(part: _Part, sheet: _Sheet) -> bool:
+    wide, high = part.u1 - part.u0, part.v1 - part.v0
+    return max(wide, high) < 2 * _least(sheet.papers, max(wide, high))
+
+
+def _full(flat: np.ndarray, part: _Part, least: float = FULL) -> bool:
     window = flat[part.v0 : part.v1, part.u0 : part.u1]
-    return bool(window.size and min(window.shape) >= 12 and window.mean() >= FULL)
+    return bool(window.size and min(window.shape) >= 12 and window.mean() >= least)
 
 
 def _tight(flat: np.ndarray, part: _Part) -> _Part:
@@ -154,70 +280,17 @@ def _cut(part: _Part, axis: int, at: int) -> tuple[_Part, _Part]:
     )
 
 
-def _aligned_small(picture: np.ndarray, part: _Part, papers: Papers) -> list[_Part] | None:
-    """``_aligned`` on a picture of at most 500 pixels, its cuts given back in the size of the large one."""
-    if papers.per_inch is None or _known(part, papers):
-        return None
-    scale = max(1.0, max(picture.shape[:2]) / 500)
-    small = cv2.resize(picture, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA)
-    small = small if small.ndim == 3 else small[..., None]
-    found = _aligned(
-        small, _Part(0, 0, small.shape[1], small.shape[0]), replace(papers, per_inch=papers.per_inch / scale)
+def _crossing(turned: np.ndarray, there: np.ndarray) -> np.ndarray:
+    """For each column, in how many of 16 pieces along it a step stands out from its neighbourhood (0..1).
+
+    Only pieces count in which the shape lies at both sides of the column: prints of different sizes touch along a part.
+    """
+    size = (turned.shape[1], 16 * 5)
+    few = cv2.resize(np.ascontiguousarray(turned), size, interpolation=cv2.INTER_AREA).reshape(16, 5, size[0], -1)
+    profile = np.median(few, axis=1)  # (16, columns, channels)
+    inside = (
+        cv2.resize(np.ascontiguousarray(there).view(np.uint8) * 255, (size[0], 16), interpolation=cv2.INTER_AREA) > 229
     )
-    if found is None:
-        return None
-    return [
-        _Part(round(p.u0 * scale), round(p.v0 * scale), round(p.u1 * scale), round(p.v1 * scale), p.seams)
-        for p in found
-    ]
-
-
-def _aligned(picture: np.ndarray, part: _Part, papers: Papers) -> list[_Part] | None:
-    """Take apart a full rectangle that is itself no known size, where straight seams give pieces of known sizes."""
-    if papers.per_inch is None or _known(part, papers):
-        return None
-    best: tuple[float, list[_Part]] | None = None
-    for axis, at, strength in _step_candidates(picture, part):
-        halves = _cut(part, axis, at)
-        for pieces in (list(halves), *_deeper(picture, halves, papers)):
-            if _size_share(pieces, papers) == 1.0 and (best is None or strength > best[0]):
-                best = (strength, pieces)
-    return best[1] if best else None
-
-
-def _deeper(picture: np.ndarray, halves: tuple[_Part, _Part], papers: Papers) -> list[list[_Part]]:
-    """Three in a row: one half is a known size, the other is cut once more."""
-    known = [_known(half, papers) for half in halves]
-    if sum(known) != 1:
-        return []
-    half, other = halves[known.index(False)], halves[known.index(True)]
-    return [[other, *_cut(half, axis, at)] for axis, at, _ in _step_candidates(picture, half)]
-
-
-def _step_candidates(picture: np.ndarray, part: _Part) -> list[tuple[int, int, float]]:
-    """The strongest straight steps that cross most of the part: axis, place, strength."""
-    window = picture[part.v0 : part.v1, part.u0 : part.u1]
-    found = []
-    for axis in (0, 1):
-        turned = window if axis == 0 else window.transpose(1, 0, 2)
-        if min(turned.shape[:2]) < 40:
-            continue
-        strength = _crossing(turned)
-        edge = max(12, turned.shape[1] // 12)
-        strength[:edge] = strength[-edge:] = 0
-        for _ in range(4):
-            at = int(np.argmax(strength))
-            if strength[at] < CROSSING:
-                break
-            found.append((axis, at, float(strength[at])))
-            strength[max(0, at - 6) : at + 7] = 0
-    return found
-
-
-def _crossing(turned: np.ndarray) -> np.ndarray:
-    """For each column, in how many of 16 pieces along it a step stands out from its neighbourhood (0..1)."""
-    pieces = np.array_split(np.arange(turned.shape[0]), 16)
-    profile = np.stack([np.median(turned[rows], axis=0) for rows in pieces])  # (16, columns, channels)
     step = np.zeros(profile.shape[:2])
     step[:, 2:-2] = np.abs(profile[:, 3:-1] + profile[:, 4:] - profile[:, :-4] - profile[:, 1:-3]).max(axis=2) / 2
     thin = np.zeros_like(step)
@@ -226,23 +299,28 @@ def _crossing(turned: np.ndarray) -> np.ndarray:
     near = np.maximum(np.roll(step, 1, axis=1), np.roll(step, -1, axis=1))
     peak = np.maximum(step, near)
     ground = np.median(np.stack([np.roll(step, n, axis=1) for n in (-12, -10, -8, -6, -5, 5, 6, 8, 10, 12)]), axis=0)
-    return (peak > np.maximum(2.5 * ground, 4.0)).mean(axis=0) + 0.001 * np.minimum(step.mean(axis=0), 100)
+    both = _within(inside, 1) & _within(inside, -1)
+    count = both.sum(axis=0)
+    seen = ((peak > np.maximum(2.5 * ground, LEAST_STEP)) & both).sum(axis=0) / np.maximum(count, 1)
+    seen[count < 3] = 0
+    return seen + 0.001 * np.minimum(step.mean(axis=0), 100)
 
 
-def _seam_strength(picture: np.ndarray, part: _Part, axis: int, at: int) -> float:
-    window = picture[part.v0 : part.v1, part.u0 : part.u1]
-    turned = window if axis == 0 else window.transpose(1, 0, 2)
-    if min(turned.shape[:2]) < 32:
-        return 0.0
-    inside = np.abs(turned[:, max(0, at - 3) : at + 3]).max(axis=2).min(axis=1) > 1.5  # rows where both prints are
-    if inside.sum() < 32:
-        return 0.0
-    strength = _crossing(turned[inside])
-    return float(strength[max(0, at - 3) : at + 4].max(initial=0))
+def _within(inside: np.ndarray, side: int) -> np.ndarray:
+    """For each column, whether the shape lies somewhere in the 8 to 56 columns at one side: a white border may not."""
+    found = np.zeros_like(inside)
+    for reach in range(8, min(57, inside.shape[1]), 8):
+        if side > 0:
+            found[:, :-reach] |= inside[:, reach:]
+        else:
+            found[:, reach:] |= inside[:, :-reach]
+    return found
 
 
-def _size_share(parts: list[_Part], papers: Papers) -> float:
-    return float(np.mean([_known(part, papers) for part in parts])) if papers.per_inch else 0.0
+def has_known_size(box: Box, papers: Papers, slack_mm: float = 1.5) -> bool:
+    """Whether fitted sides have the size of a common print."""
+    part = _Part(0, 0, round(box.width), round(box.height))
+    return _known(part, replace(papers, smaller_mm=slack_mm, larger_mm=slack_mm))
 
 
 def _known(part: _Part, papers: Papers) -> bool:
