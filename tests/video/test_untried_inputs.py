@@ -32,8 +32,8 @@ def scene(number):
     return luma, colour, colour
 
 
-def phone_clip(path, pictures=12, *, sound=False, keys=250):
-    """H.264 in MP4 as a telephone writes it, with AAC on request."""
+def phone_clip(path, pictures=12, *, sound=False, keys=250, late=0):
+    """H.264 in MP4 as a telephone writes it, with AAC on request, ``late`` samples after the picture."""
     with av.open(str(path), "w") as file:
         stream = file.add_stream("libx264", rate=30, options={"preset": "ultrafast", "g": str(keys), "bf": "0"})
         stream.width, stream.height, stream.pix_fmt = WIDE, HIGH, "yuv420p"
@@ -46,7 +46,7 @@ def phone_clip(path, pictures=12, *, sound=False, keys=250):
         for at in range(0, pictures * 1600, 1024) if track is not None else ():
             tone = np.sin(np.arange(at, at + 1024) * 0.05)[None].astype(np.float32)
             frame = av.AudioFrame.from_ndarray(tone, "fltp", "mono")
-            frame.sample_rate, frame.pts = 48000, at
+            frame.sample_rate, frame.pts = 48000, at + late
             file.mux(track.encode(frame))
         if track is not None:
             file.mux(track.encode(None))
@@ -182,3 +182,11 @@ def test_an_avi_that_counts_moments_states_no_pictures(tmp_path):
 def test_a_hole_in_a_scan_is_told_and_filling_behind_it_is_not(scan, behind, hole):
     picture = b"\xff\xd8\xff\xe0\x04\x02" + bytes(1024) + b"\xff\xda\x00\x0c" + scan + b"\xff\xd9" + behind
     assert scan_has_a_hole(picture) is hole
+
+
+@pytest.mark.parametrize("late", [0, 2400, 7200, 19200])
+def test_sound_that_begins_late_in_an_mp4_begins_when_it_was_made_to(tmp_path, late):
+    """Times of MP4 stand on a grid of its own: one sample of 48 kHz in 32 is what its writer rounds to."""
+    path = phone_clip(tmp_path / "late.mp4", sound=True, late=late)
+    first = next(iter(read_moving(path, look_at_moving(path), pictures=False)))
+    assert first.at_s == pytest.approx(late / 48000, abs=0.001)

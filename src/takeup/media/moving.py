@@ -69,6 +69,8 @@ class Reading:
     """Where pictures of an open MOV lie in the file: its index will say so, too."""
     read_to: int = 0
     """The byte after the last packet that came; 0 where the container does not say."""
+    heard: bool = False
+    """Whether AAC has given its first sound."""
     _walk: Iterator[Picture | SoundBlock] | None = None
 
     def __iter__(self) -> Iterator[Picture | SoundBlock]:
@@ -139,6 +141,17 @@ class Reading:
                 return
             yield packet
 
+    def _without_lead_in(self, packet: Any) -> list[Any]:
+        """The first sound of an AAC stream. Its coder needs a packet of run-in, which a file marks to be left out; where
+        the sound begins late, writers of MP4 shift the mark away with it, and the run-in would count as sound."""
+        frames = packet.decode()
+        if not frames:
+            return frames
+        self.heard = True
+        marked = any(str(data.data_type) == "skip_samples" for data in packet.iter_sidedata())
+        late = packet.pts is not None and packet.pts > 0
+        return frames if marked or not late or self.capture.container not in ("mp4", "mov", "m4a") else frames[1:]
+
     def _placed(self, packet: Any) -> bool:
         """Note where a packet lies, and whether what lies between it and the one before is what it should be.
 
@@ -160,6 +173,8 @@ class Reading:
             told = {"dvvideo": blocks_are_damaged, "mjpeg": scan_has_a_hole}.get(name)
             if told is not None and packet.size and told(packet):
                 self.faults.append(_at_s(packet))
+            if name == "aac" and not self.heard:
+                return self._without_lead_in(packet)
             if name != "ffv1":
                 return packet.decode()
             frames, wrong = decode_listening(packet)
