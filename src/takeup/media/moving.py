@@ -142,8 +142,8 @@ class Reading:
             yield packet
 
     def _without_lead_in(self, packet: Any) -> list[Any]:
-        """The first sound of an AAC stream. Its coder needs a packet of run-in, which a file marks to be left out; where
-        the sound begins late, writers of MP4 shift the mark away with it, and the run-in would count as sound."""
+        """The first sound of an AAC stream. Its coder needs a packet of run-in, which a file marks to be left out;
+        where the sound begins late, writers of MP4 shift the mark away with it, and the run-in would count as sound."""
         frames = packet.decode()
         if not frames:
             return frames
