@@ -79,7 +79,7 @@ def _is_blank(pixels: np.ndarray) -> bool:
 
 def _settled(codes: np.ndarray) -> np.ndarray:
     """The mean of the pixels near their median: dust and what lies on the lid is left out."""
-    codes = codes[:: max(1, len(codes) // 200_000)].astype(np.float32)
+    codes = codes[:: max(1, len(codes) // 20_000)].astype(np.float32)
     middle = np.median(codes, axis=0)
     near = (np.abs(codes - middle) <= 14).all(axis=1)
     return codes[near].mean(axis=0) if near.any() else middle
