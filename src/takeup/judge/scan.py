@@ -26,6 +26,7 @@ FAMILY = {
     "print": "print", "document": "document", "newspaper": "newspaper", "slide": "film", "negative": "film",
     "microfilm": "micro", "microfiche": "micro",
 }  # fmt: skip
+PAGES_OF_TEXT = ("document", "newspaper", "micro")
 LATER = {
     "streaks": "count",
 }
@@ -84,7 +85,7 @@ def _figures(seen: Seen, family: str, original: Original, rows: Rows) -> dict[st
         "bits": _bits(seen),
         "bits_stated": Measured(value=image.bits_stated, unit="bits"),
         "channels": Measured(value=image.channels, unit="count", extra={"profile": image.profile}),
-        "pictures": _pictures(seen),
+        "pictures": _pictures(seen, family),
         "sharpness": sharpness(seen, family, rows),
         "clipped_low": _clipped(seen.low, seen),
         "clipped_high": _clipped(seen.high, seen),
@@ -126,17 +127,22 @@ def _bits(seen: Seen) -> Measured:
     return Measured(value=seen.depth.bits, unit="bits", extra=extra)
 
 
-def _pictures(seen: Seen) -> Measured:
+def _pictures(seen: Seen, family: str) -> Measured:
     if seen.broken or seen.pictures is None:
         return Measured(value=None, unit="px", why="scan.not-whole")
     found: list[Mapping[str, Any]] = []
+    page = seen.pictures.ground == "whole" and family in PAGES_OF_TEXT
     for one in seen.pictures.prints:
-        tilt = one.tilt
-        if seen.pictures.ground == "whole" and seen.text is not None:
-            tilt = seen.text.tilt
+        tilt: float | None = one.tilt
+        if page:
+            tilt = seen.text.tilt if seen.text is not None else None
         corners = [[round(x, 2), round(y, 2)] for x, y in one.corners]
-        found.append({"corners": corners, "tilt": round(tilt, 3)})
+        found.append({"corners": corners, "tilt": None if tilt is None else round(tilt, 3)})
     extra: dict[str, Any] = {"ground": seen.pictures.ground}
+    if page:
+        extra["page"] = True
+        if seen.text is not None:
+            extra["text"] = {"within": round(seen.text.within, 3), "upright": seen.text.upright}
     if seen.tools:
         extra["tools"] = [[round(edge, 1) for edge in box] for box in seen.tools]
     if seen.pictures.unsure:

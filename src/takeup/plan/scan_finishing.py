@@ -63,7 +63,7 @@ def plan_pictures(name: str, report: Report | None, *, item: str, arranged: Sequ
     if not standing:
         return ScanPlan(pictures=(), whole=True, unsure=unsure)
     alone = len(standing) == 1 == len(first if arranged is None else arranged) and not unsure
-    tilts = {one.corners: float(told["tilt"]) for one, told in zip(first, found)}
+    tilts = {one.corners: float(told["tilt"] or 0.0) for one, told in zip(first, found)}
     pictures = tuple(_planned(one, name, item, tilts.get(one.corners), alone=alone) for one in standing)
     return ScanPlan(pictures=pictures, whole=bool(unsure), unsure=unsure)
 

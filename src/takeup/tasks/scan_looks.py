@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from takeup.errors import Unreadable
-from takeup.judge.scan import FAMILY, Seen
+from takeup.judge.scan import FAMILY, PAGES_OF_TEXT, Seen
 from takeup.judge.scan_scale import sizes_for
 from takeup.measure.scan import depth, miniature, rails, windows
 from takeup.measure.scan.first import FirstLook
@@ -21,14 +21,13 @@ from takeup.measure.scan.rails import clipped_share
 from takeup.measure.scan.scale import scale
 from takeup.measure.scan.seams import Papers
 from takeup.measure.scan.sides import Box
-from takeup.measure.scan.text_tilt import text_tilt
+from takeup.measure.scan.text_tilt import TextTilt, text_tilt
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.streams import CaptureFile
 from takeup.tables.rows import Rows
 from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
 
-PAGES_OF_TEXT = ("document", "newspaper", "micro")
 
 
 def look_through(
@@ -145,8 +144,13 @@ def _with_pictures(
     text = None
     if family in PAGES_OF_TEXT and found.ground == "whole":
         text = text_tilt(_grey(small.pixels))
-        text = text if text is not None and text.clear >= rows.value("scan.tilt.clear") else None
+        text = text if text is not None and is_told(text, rows) else None
     return replace(seen, pictures=found, low=tuple(lows), high=tuple(highs), weights=tuple(weights), text=text)
+
+
+def is_told(text: TextTilt, rows: Rows) -> bool:
+    """Whether the turn of a page's lines is sure enough to be told."""
+    return text.clear >= rows.value("scan.tilt.clear") and text.within <= rows.value("scan.tilt.within")
 
 
 def pictures_whole(size: tuple[int, int]) -> Pictures:
