@@ -12,9 +12,10 @@ import cv2
 import numpy as np
 
 from takeup.measure.scan.lid import Lid, lid
+from takeup.measure.scan.limits import dark_frame, over_limits
 from takeup.measure.scan.seams import Papers, Piece, has_known_size, take_apart
-from takeup.measure.scan.shapes import Shape, is_oval, outlines
-from takeup.measure.scan.sides import Box, Fitted, fit_box
+from takeup.measure.scan.shapes import Shape, flattened, is_oval, outlines
+from takeup.measure.scan.sides import Box, Fitted, fit_box, stretched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +63,11 @@ def pictures(
         The sizes that prints have (rows ``scan.papers``).
     """
     whole = whole_scan(size)
+    frame = dark_frame(pixels, ppi / block if ppi else max(pixels.shape[:2]) / 14.0)
+    if any((frame.top, frame.right, frame.bottom, frame.left)):
+        rows, columns = pixels.shape[:2]
+        glass = pixels[frame.top : rows - frame.bottom, frame.left : columns - frame.right]
+        return _on_glass(glass, (frame.left, frame.top), block, size, ppi=ppi, many=many, papers=papers)
     ground = lid(pixels)
     if ground is None:
         return Pictures(prints=(whole,), unsure=(), ground="whole")
@@ -79,9 +85,30 @@ def pictures(
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
-    prints = tuple(_as_print(fitted, block, pixels.shape[:2], size) for fitted in _without_inner(found))
-    boxes = tuple(_unsure_box(shape, block, size) for shape in unsure)
+    apart, doubtful = _apart(_without_inner(found), away, mask, ground, per_inch)
+    unsure = unsure + doubtful
+    prints = tuple(
+        _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch), block, size) for fitted in apart
+    )
+    boxes = tuple(_unsure_box(one, block, size) for one in unsure)
     return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
+
+
+def _on_glass(
+    glass: np.ndarray, start: tuple[int, int], block: int, size: tuple[int, int], *, ppi: float | None, many: bool,
+    papers: Papers,
+) -> Pictures:  # fmt: skip
+    """The pictures inside a dark frame, in the coordinates of the whole scan; without a lid the scan is one picture."""
+    inner = (glass.shape[1] * block, glass.shape[0] * block)
+    dx, dy = start[0] * block, start[1] * block
+    if min(glass.shape[:2]) < 32 or lid(glass) is None:
+        return Pictures(prints=(whole_scan(size),), unsure=(), ground="whole")
+    found = pictures(np.ascontiguousarray(glass), block, inner, ppi=ppi, many=many, papers=papers)
+    if found.ground == "whole":
+        return Pictures(prints=(whole_scan(size),), unsure=(), ground="whole")
+    prints = tuple(replace(one, corners=tuple((x + dx, y + dy) for x, y in one.corners)) for one in found.prints)
+    unsure = tuple((x + dx, y + dy, width, height) for x, y, width, height in found.unsure)
+    return replace(found, prints=prints, unsure=unsure)
 
 
 def whole_scan(size: tuple[int, int]) -> Print:
@@ -188,10 +215,84 @@ def _is_scene(found: list[Fitted], unsure: list[Shape], other: list[Shape]) -> b
     return paper <= 2 * sum(box.width * box.height for box in rest)
 
 
-def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[int, int]) -> Print:
+def upright(fitted: Fitted) -> Fitted:
+    """The same with a tilt from -45 to 45 degrees, so that its first side is the one on top."""
+    turns = round((fitted.box.tilt - ((fitted.box.tilt + 45) % 90 - 45)) / 90) % 4
     box = replace(fitted.box, tilt=(fitted.box.tilt + 45) % 90 - 45)
-    if round((fitted.box.tilt - box.tilt) / 90) % 2:
+    if turns % 2:
         box = replace(box, width=fitted.box.height, height=fitted.box.width)
+    if not turns:
+        return replace(fitted, box=box)
+    sure, covered = (tuple(np.roll(sides, turns)) for sides in (fitted.sure, fitted.covered))
+    return Fitted(box=box, sure=sure, covered=covered)
+
+
+def _to_limits(fitted: Fitted, away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float) -> Fitted:
+    """A print whose side was found short of the scan's limit, though its paper goes on to it, ends at the limit."""
+    moved = over_limits(fitted.box, away, mask, ground.noise, per_inch)
+    if not any(moved):
+        return fitted
+    box = stretched(fitted.box, moved)
+    sure = tuple(0.0 if far else sure for far, sure in zip(moved, fitted.sure, strict=True))
+    return Fitted(box=box, sure=sure, covered=fitted.covered)  # type: ignore[arg-type]
+
+
+def _apart(
+    found: list[Fitted], away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float
+) -> tuple[list[Fitted], list[Box]]:
+    """Prints that do not lie in each other: a side that went into a neighbour is looked for again without it."""
+    kept = list(found)
+    doubtful: list[Box] = []
+    for one in range(len(kept)):
+        for two in range(one):
+            if not _cross(kept[one].box, kept[two].box):
+                continue
+            turns = [
+                _refit(kept[n].box, kept[m].box, away, mask, ground, per_inch) for n, m in ((one, two), (two, one))
+            ]
+            first = int(turns[1][2] > turns[0][2])  # the one whose own paper begins the farther from that side
+            own, other = ((one, two), (two, one))[first]
+            if turns[first][1] >= 0.5 and not _cross(turns[first][0].box, kept[other].box):
+                kept[own] = turns[first][0]
+            else:
+                doubtful += [kept[one].box, kept[two].box]
+    return [fitted for fitted in kept if fitted.box not in doubtful], doubtful
+
+
+def _cross(one: Box, two: Box, slack: float = 2.5) -> bool:
+    """Whether two prints lie in each other by more than a seam's width."""
+    small = [replace(box, width=box.width - slack, height=box.height - slack) for box in (one, two)]
+    shared, _ = cv2.intersectConvexConvex(*(box.corners().astype(np.float32) for box in small))
+    return shared > 0
+
+
+def _refit(
+    box: Box, other: Box, away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float
+) -> tuple[Fitted, float, int]:
+    """A print's sides again, from the part of its box that lies outside another print, which is not looked at; and how
+    much of the side next to that print is seen, and how many lines from it on nothing stands out from the lid."""
+    hidden = np.zeros_like(mask)
+    cv2.fillConvexPoly(hidden, np.rint((other.corners() - 0.5) * 16).astype(np.int32), 255, shift=4)
+    hidden = cv2.dilate(hidden, np.ones((9, 9), np.uint8))
+    shared = [0.0] * 4
+    corners = other.corners()
+    a = np.deg2rad(box.tilt)
+    u = (corners[:, 0] - box.x) * np.cos(a) + (corners[:, 1] - box.y) * np.sin(a)
+    v = -(corners[:, 0] - box.x) * np.sin(a) + (corners[:, 1] - box.y) * np.cos(a)
+    into = (v.max() + box.height / 2, box.width / 2 - u.min(), box.height / 2 - v.min(), u.max() + box.width / 2)
+    nearest = int(np.argmin(into))
+    shared[nearest] = -float(into[nearest]) - 2.0
+    fitted = fit_box(
+        away, hidden, stretched(box, (shared[0], shared[1], shared[2], shared[3])), noise=ground.noise,
+        outward_px=3.0, inward_px=0.4 * per_inch,
+    )  # fmt: skip
+    lines = np.rot90(flattened(mask, box), nearest).mean(axis=1)
+    empty = int(np.argmax(lines > 127)) if (lines > 127).any() else lines.size
+    return fitted, fitted.covered[nearest] if fitted.sure[nearest] >= 1 else 0.0, empty
+
+
+def _as_print(fitted: Fitted, block: int, size: tuple[int, int]) -> Print:
+    box = fitted.box
     corners = box.corners() * block
     low, high = corners.min(0), corners.max(0)
     slack = 1.5 * block
@@ -208,9 +309,10 @@ def _as_print(fitted: Fitted, block: int, shape: tuple[int, int], size: tuple[in
     )
 
 
-def _unsure_box(shape: Shape, block: int, size: tuple[int, int]) -> tuple[float, float, float, float]:
-    low = np.maximum((shape.contour.min(0)) * block, 0)
-    high = np.minimum((shape.contour.max(0) + 1) * block, size)
+def _unsure_box(one: Shape | Box, block: int, size: tuple[int, int]) -> tuple[float, float, float, float]:
+    points = one.contour if isinstance(one, Shape) else one.corners()
+    low = np.maximum(points.min(0) * block, 0)
+    high = np.minimum((points.max(0) + 1) * block, size)
     return float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])
 
 

@@ -101,6 +101,13 @@ def _moved(box: Box, sides: list[Side]) -> Box:
     slopes = np.array([side.slope for side in sides])
     turn = _middle(slopes, weights) if weights.sum() > 0 else 0.0
     top, right, bottom, left = (side.offset for side in sides)
+    box = stretched(box, (top, right, bottom, left))
+    return replace(box, tilt=box.tilt - float(np.rad2deg(np.arctan(turn))))
+
+
+def stretched(box: Box, outward: tuple[float, float, float, float]) -> Box:
+    """A box with its sides (top, right, bottom, left) moved outward by some pixels."""
+    top, right, bottom, left = outward
     a = np.deg2rad(box.tilt)
     dx, dy = (right - left) / 2, (bottom - top) / 2
     return replace(
@@ -109,7 +116,6 @@ def _moved(box: Box, sides: list[Side]) -> Box:
         y=box.y + dx * np.sin(a) + dy * np.cos(a),
         width=max(4.0, box.width + left + right),
         height=max(4.0, box.height + top + bottom),
-        tilt=box.tilt - float(np.rad2deg(np.arctan(turn))),
     )
 
 
