@@ -50,7 +50,7 @@ def look_through(
     image = still.image
     if min(still.width, still.height) < rows.value("scan.miniature.smallest_px"):
         raise Unreadable("scan.too-small", path=str(path), width=still.width, height=still.height)
-    block = block_for(still.width, still.height, image.ppi_stated, rows)
+    block = block_for(still.width, still.height, rows)
     small_state, depth_state = (
         miniature.begin(block),
         depth.begin(8 * still.dtype.itemsize, every=4 if block > 2 else 1),
@@ -109,13 +109,10 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
     )
 
 
-def block_for(width: int, height: int, ppi: float | None, rows: Rows) -> int:
-    """Scan pixels per side of a miniature's pixel: about 150 to the inch, and never a miniature too small to judge."""
-    longest = max(width, height)
-    largest = max(1, longest // rows.value("scan.miniature.least_px"))
-    by_ppi = max(1, round(ppi / rows.value("scan.miniature.ppi"))) if ppi else largest
-    smallest = -(-longest // rows.value("scan.miniature.most_px"))
-    return max(smallest, min(by_ppi, largest))
+def block_for(width: int, height: int, rows: Rows) -> int:
+    """Scan pixels per side of a miniature's pixel: about 150 to the inch on a full glass, by the scan's own size alone,
+    for a wrong tag of resolution is one of the things that the miniature is to show."""
+    return max(1, -(-max(width, height) // rows.value("scan.miniature.most_px")))
 
 
 def papers_of(rows: Rows) -> Papers:
