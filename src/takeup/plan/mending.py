@@ -1,4 +1,4 @@
-"""What an everyday copy of a cassette puts right: what is asked for, as far as the check's figures carry it. Pure."""
+"""What an everyday copy puts right: of a cassette as far as the check tells, of a scan what is asked. Pure."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from takeup.streams import NO_FACTS, Measured, Report
 from takeup.tables.rows import Rows
 
 WORDS = ("azimuth", "hum", "speed")
+SCAN_WORDS = ("positive", "fading", "show-through", "dust")
 NONE = "none"
 
 
@@ -40,9 +41,30 @@ def plan_asked(words: str) -> tuple[str, ...]:
     ('azimuth', 'hum')
     """
     given = [word.strip().lower() for word in words.split(",") if word.strip()]
-    if unknown := [word for word in given if word not in (*WORDS, NONE)]:
-        raise NotPossible("finish.no-such-mend", given=", ".join(unknown), known=", ".join((*WORDS, NONE)))
-    return tuple(word for word in WORDS if word in given)
+    known = (*WORDS, *SCAN_WORDS)
+    if unknown := [word for word in given if word not in (*known, NONE)]:
+        raise NotPossible("finish.no-such-mend", given=", ".join(unknown), known=", ".join((*known, NONE)))
+    return tuple(word for word in known if word in given)
+
+
+def mends_for(medium: str, carrier: str, words: tuple[str, ...], *, said: bool) -> tuple[str, ...]:
+    """What of these words is for an item. A negative is shown positive unless somebody said ``none`` (decision 0099).
+
+    Parameters
+    ----------
+    said : bool
+        Whether somebody said just these words for this item; else they are the lab's.
+
+    Examples
+    --------
+    >>> mends_for("scan", "print", ("hum", "dust"), said=True)
+    ('dust',)
+    >>> mends_for("scan", "negative", (), said=False), mends_for("scan", "negative", (), said=True)
+    (('positive',), ())
+    """
+    own = tuple(word for word in (SCAN_WORDS if medium == "scan" else WORDS) if word in words)
+    shown = medium == "scan" and carrier == "negative" and "positive" not in own and (own or not said)
+    return ("positive", *own) if shown else own
 
 
 def plan_mending(report: Report | None, asked: tuple[str, ...], rows: Rows) -> Mending:
