@@ -8,6 +8,7 @@ from typing import Any
 
 from takeup.judge.scan_colour import colour_figures, colour_findings
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
+from takeup.judge.scan_machine import Machine, machine_findings, streaks_figure
 from takeup.judge.scan_origin import origin_figures, origin_findings
 from takeup.judge.scan_scale import scale_findings, true_ppi
 from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings
@@ -27,9 +28,6 @@ FAMILY = {
     "microfilm": "micro", "microfiche": "micro",
 }  # fmt: skip
 PAGES_OF_TEXT = ("document", "newspaper", "micro")
-LATER = {
-    "streaks": "count",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +50,7 @@ class Seen:
     tools: tuple[tuple[float, float, float, float], ...] = ()  # rulers, charts: x, y, width, height [px]
     sharp: Sharpness = field(default_factory=Sharpness)
     origin: Origin = field(default_factory=Origin)
+    machine: Machine = field(default_factory=Machine)
     broken: str = ""  # why its pixels could not be read to the end
 
 
@@ -72,7 +71,7 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
     if not seen.broken:
         findings += scale_findings(seen, family, rows) + colour_findings(seen, family, rows)
         findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
-        findings += soft_findings(seen, family, rows)
+        findings += soft_findings(seen, family, rows) + machine_findings(seen, family, rows)
         findings += origin_findings(seen, family, rows)
     return measures, findings
 
@@ -89,9 +88,10 @@ def _figures(seen: Seen, family: str, original: Original, rows: Rows) -> dict[st
         "sharpness": sharpness(seen, family, rows),
         "clipped_low": _clipped(seen.low, seen),
         "clipped_high": _clipped(seen.high, seen),
+        "streaks": streaks_figure(seen),
     }
     measures |= origin_figures(seen)
-    return measures | {name: Measured(value=None, unit=unit, why="later") for name, unit in LATER.items()}
+    return measures
 
 
 def _stated(image: StillImage, family: str, rows: Rows) -> Measured:

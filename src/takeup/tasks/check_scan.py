@@ -62,7 +62,7 @@ def merged(findings: list[Finding]) -> tuple[Finding, ...]:
     """
     kept: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
-        place = "" if finding.name not in ("split_unsure", "cut_off") else str(finding.area)
+        place = "" if finding.name not in ("split_unsure", "cut_off", "streak", "banding") else str(finding.area)
         kept.setdefault((finding.name, finding.says + place, finding.verdict), []).append(finding)
     joined = []
     for same in kept.values():

@@ -27,6 +27,7 @@ from takeup.streams import CaptureFile
 from takeup.tables.rows import Rows
 from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
+from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_step
 
 
 
@@ -80,8 +81,8 @@ def look_through(
 
 
 def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, rows: Rows) -> Seen:
-    """What only every pixel of a place can tell, added to what was seen. Each measure says which places it wants;
-    the scan passes by once for all of them, and not at all when none is wanted.
+    """What only every pixel can tell, added to what was seen. Each measure says which places it wants; the scan passes
+    by once for all of them, and for what is summed up of whole columns and rows.
 
     Raises
     ------
@@ -91,21 +92,19 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
     seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
     seen, colours = colours_seen(seen, still, first, rows)
     wanted = edges_sought(seen, first, family)
-    places: list[windows.Place] = [*wanted.places, *origin_places(first), *colours.places]
-    if not places:
-        return seen
+    machine = machine_begin(first, family)
+    places: list[windows.Place] = [*wanted.places, *origin_places(first), *colours.places, *machine.places]
     state = windows.begin(places)
-    last = windows.last_row(state.places)
     for strip in still.strips():
         state = windows.step(state, strip)
-        if state.row >= last:
-            break
+        machine = machine_step(machine, strip)
     kept = windows.finish(state)
     seen = colours_measured(colours, kept, seen, first.full_scale)
     return replace(
         seen,
         sharp=edges_measured(wanted, kept, seen, first.full_scale),
         origin=origin(kept.get(ORIGIN, ()), first.full_scale),
+        machine=machine_finish(machine, kept, rows),
     )
 
 
