@@ -105,4 +105,4 @@ def _alike(one: np.ndarray, two: np.ndarray, noise: float) -> bool:
     spreads = [float(line.std()) for line in smooth]
     if min(spreads) < 2.0 * noise + 1.0 or spreads[0] < 0.4 * spreads[1]:  # at its very end a print is blurred out
         return False
-    return float(np.corrcoef(*smooth)[0, 1]) > 0.7
+    return float(np.corrcoef(smooth[0], smooth[1])[0, 1]) > 0.7

@@ -15,7 +15,9 @@ from takeup.measure.scan.lid import Lid, lid
 from takeup.measure.scan.limits import dark_frame, over_limits
 from takeup.measure.scan.seams import Papers, Piece, has_known_size, take_apart
 from takeup.measure.scan.shapes import Shape, flattened, is_oval, outlines
-from takeup.measure.scan.sides import Box, Fitted, fit_box, stretched
+from takeup.measure.scan.sides import SEEN, Box, Fitted, fit_box, grown, stretched
+
+HIDDEN_IN = 3.2  # how much of a print may be hidden by a sky as white as the lid
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,11 +88,10 @@ def pictures(
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     apart, doubtful = _apart(_without_inner(found), away, mask, ground, per_inch)
-    unsure = unsure + doubtful
     prints = tuple(
         _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch), block, size) for fitted in apart
     )
-    boxes = tuple(_unsure_box(one, block, size) for one in unsure)
+    boxes = tuple(_unsure_box(one, block, size) for one in [*unsure, *doubtful])
     return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
 
 
@@ -145,6 +146,10 @@ def _each(
         if any(_inside(shape.box, fitted.box) for fitted in found):
             continue
         if shape.straight < 0.6 and not is_oval(shape):
+            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
+            if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
+                found.append(alone)  # a blank back: only its edge and its shadow stand out
+                continue
             (unsure if _is_paper(shape) else other).append(shape)
             continue
         pieces = take_apart(away, mask, shape, papers)
@@ -152,7 +157,7 @@ def _each(
             unsure.append(shape)  # several prints, and no saying which
             continue
         if pieces is None:
-            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False)
+            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
             if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
                 found.append(alone)  # a pale part of one print melts into the lid, yet all its sides are seen
             else:
@@ -168,22 +173,34 @@ def _each(
 
 
 def _fit(
-    away: np.ndarray, mask: np.ndarray, shape: Shape, piece: Piece, ground: Lid, per_inch: float, parted: bool
-) -> Fitted:
+    away: np.ndarray, mask: np.ndarray, shape: Shape, piece: Piece, ground: Lid, per_inch: float, parted: bool,
+    whole: bool = True,
+) -> Fitted:  # fmt: skip
     if is_oval(shape):
         return Fitted(box=shape.box, sure=(9.0, 9.0, 9.0, 9.0))
     others = mask.copy()
     cv2.drawContours(others, [np.rint(shape.contour).astype(np.int32)[:, None]], -1, 0, cv2.FILLED)
     others = cv2.dilate(others, np.ones((9, 9), np.uint8))
-    held = piece.seams
-    return fit_box(
-        away, others, piece.box, noise=ground.noise, outward_px=0.4 * per_inch, inward_px=0.06 * per_inch, held=held
-    )
+    fitted = fit_box(
+        away, others, piece.box, noise=ground.noise, outward_px=0.4 * per_inch,
+        inward_px=(0.06 if whole else 0.35) * per_inch, held=piece.seams,
+    )  # fmt: skip
+    weak = [n for n in range(4) if not piece.seams[n] and _is_weak(fitted, n)]
+    if not weak or parted:
+        return fitted
+    return grown(away, others, fitted, weak, noise=ground.noise, outward_px=HIDDEN_IN * per_inch)
+
+
+def _is_weak(fitted: Fitted, n: int) -> bool:
+    """Whether a side is no edge of paper that was seen along most of its length."""
+    return fitted.sure[n] < 1 or fitted.covered[n] < SEEN or fitted.ramps[n]
 
 
 def _is_print(fitted: Fitted, shape: Shape) -> bool:
-    seen = sum(sure >= 1 for sure in fitted.sure) + sum(shape.touches)
-    return seen >= 3
+    """Whether all sides of a print were seen that do not meet the limit of the scan; one may be hidden by a seam."""
+    box = upright(fitted)
+    seen = [not _is_weak(box, n) or shape.touches[n] for n in range(4)]
+    return all(seen)
 
 
 def _inside(small: Box, large: Box) -> bool:
@@ -223,8 +240,8 @@ def upright(fitted: Fitted) -> Fitted:
         box = replace(box, width=fitted.box.height, height=fitted.box.width)
     if not turns:
         return replace(fitted, box=box)
-    sure, covered = (tuple(np.roll(sides, turns)) for sides in (fitted.sure, fitted.covered))
-    return Fitted(box=box, sure=sure, covered=covered)
+    sure, covered, ramps = (tuple(np.roll(s, turns)) for s in (fitted.sure, fitted.covered, fitted.ramps))
+    return Fitted(box=box, sure=sure, covered=covered, ramps=ramps)
 
 
 def _to_limits(fitted: Fitted, away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float) -> Fitted:
@@ -261,8 +278,11 @@ def _apart(
 
 def _cross(one: Box, two: Box, slack: float = 2.5) -> bool:
     """Whether two prints lie in each other by more than a seam's width."""
-    small = [replace(box, width=box.width - slack, height=box.height - slack) for box in (one, two)]
-    shared, _ = cv2.intersectConvexConvex(*(box.corners().astype(np.float32) for box in small))
+    first, second = (
+        replace(box, width=box.width - slack, height=box.height - slack).corners().astype(np.float32)
+        for box in (one, two)
+    )
+    shared, _ = cv2.intersectConvexConvex(first, second)
     return shared > 0
 
 

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 SEGMENTS = 12
+SEEN = 0.6  # share of a side's length along which its step must stand out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +43,7 @@ class Side:
     weight: float
     sure: float
     covered: float = 0.0  # share of its length along which the step is seen
+    ramp: bool = False  # no edge of paper: the codes go on rising inwards as they rise here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +53,7 @@ class Fitted:
     box: Box
     sure: tuple[float, float, float, float]
     covered: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
+    ramps: tuple[bool, bool, bool, bool] = (False, False, False, False)
 
 
 def fit_box(
@@ -93,7 +96,36 @@ def fit_box(
             sure = [side.sure for side in sides]
         box = _moved(box, sides)
     top, right, bottom, left = (side.covered for side in sides)
-    return Fitted(box=box, sure=(sure[0], sure[1], sure[2], sure[3]), covered=(top, right, bottom, left))
+    ramps = (sides[0].ramp, sides[1].ramp, sides[2].ramp, sides[3].ramp)
+    return Fitted(
+        box=box, sure=(sure[0], sure[1], sure[2], sure[3]), covered=(top, right, bottom, left), ramps=ramps
+    )  # fmt: skip
+
+
+def grown(
+    away: np.ndarray, others: np.ndarray, fitted: Fitted, sides: list[int], *, noise: float, outward_px: float
+) -> Fitted:
+    """Sides that were not truly seen, looked for again much further out: a white sky on a white lid hides a third of
+    a print, yet along its whole length its paper's edge stands out by a code or two.
+
+    Parameters
+    ----------
+    sides : list of int
+        Which (0 top, 1 right, 2 bottom, 3 left).
+    outward_px : float
+        How far out the paper may end.
+    """
+    for n in sides:
+        found = _side(away, others, fitted.box, n, noise, outward_px, 0.0, deep=True)
+        if found.sure < 1 or found.covered < SEEN or found.ramp:
+            continue
+        moved = [0.0] * 4
+        moved[n] = found.offset
+        box = stretched(fitted.box, (moved[0], moved[1], moved[2], moved[3]))
+        again = fit_box(away, others, box, noise=noise, outward_px=4.0, inward_px=4.0)
+        if again.sure[n] >= 1 and again.covered[n] >= SEEN:
+            fitted = again
+    return fitted
 
 
 def _moved(box: Box, sides: list[Side]) -> Box:
@@ -129,9 +161,10 @@ def _middle(values: np.ndarray, weights: np.ndarray) -> float:
 
 
 def _side(
-    away: np.ndarray, others: np.ndarray, box: Box, which: int, noise: float, outward: float, inward: float
-) -> Side:
-    """Look for one side (0 top, 1 right, 2 bottom, 3 left)."""
+    away: np.ndarray, others: np.ndarray, box: Box, which: int, noise: float, outward: float, inward: float,
+    deep: bool = False,
+) -> Side:  # fmt: skip
+    """Look for one side (0 top, 1 right, 2 bottom, 3 left); ``deep``: only steps that are clear in single pieces."""
     a = np.deg2rad(box.tilt + 90.0 * which)
     along, out = np.array([np.cos(a), np.sin(a)]), np.array([np.sin(a), -np.cos(a)])
     length = box.width if which % 2 == 0 else box.height
@@ -150,7 +183,7 @@ def _side(
     rows, columns = away.shape[:2]
     hidden |= (xs < -0.5) | (ys < -0.5) | (xs > columns - 0.5) | (ys > rows - 0.5)
     profile, centres = _segments(block, hidden, s)
-    return _locate(profile, centres, d, noise * 1.25 / np.sqrt(s.size / SEGMENTS), outward, inward)
+    return _locate(profile, centres, d, noise * 1.25 / np.sqrt(s.size / SEGMENTS), outward, inward, deep)
 
 
 def _segments(block: np.ndarray, hidden: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -165,14 +198,18 @@ def _segments(block: np.ndarray, hidden: np.ndarray, s: np.ndarray) -> tuple[np.
 
 
 def _locate(
-    profile: np.ndarray, centres: np.ndarray, d: np.ndarray, spread: float, outward: float, inward: float
-) -> Side:
+    profile: np.ndarray, centres: np.ndarray, d: np.ndarray, spread: float, outward: float, inward: float,
+    deep: bool = False,
+) -> Side:  # fmt: skip
     wide = np.full_like(profile, np.nan)
     wide[3:-3] = (profile[4:-2] + profile[5:-1] + profile[6:] - profile[0:-6] - profile[1:-5] - profile[2:-4]) / 3
     present = np.isfinite(wide).all(axis=2)
     enough = present.sum(axis=1) >= SEGMENTS // 2
     strength = _straight_step(wide, present, spread)
     strength[~enough | (d > outward) | (d < -inward)] = 0
+    if deep:
+        seen = (np.abs(np.nan_to_num(wide)).max(axis=2) > max(0.8, 4.0 * spread)) & present
+        strength[seen.sum(axis=1) < SEEN * np.maximum(present.sum(axis=1), 1)] = 0
     hits = np.flatnonzero(strength >= 1)
     if not hits.size:
         return Side(offset=0.0, slope=0.0, weight=0.0, sure=float(strength.max(initial=0.0)))
@@ -186,7 +223,20 @@ def _locate(
     seen = np.where(present, np.abs(np.nan_to_num(wide)).max(axis=2), 0.0)[max(0, at - 2) : at + 3].max(axis=0)
     there = present[max(0, at - 2) : at + 3].any(axis=0)
     covered = float((seen > max(0.8, 4.0 * spread))[there].mean()) if there.any() else 0.0
-    return replace(_line(sharp, centres, d, at, float(strength[hits].max())), covered=covered)
+    line = _line(sharp, centres, d, at, float(strength[hits].max()))
+    return replace(line, covered=covered, ramp=_is_ramp(fine, at))
+
+
+def _is_ramp(fine: np.ndarray, at: int) -> bool:
+    """Whether the codes go on changing inwards as much as they do at the side itself, all along it: a sky that fades
+    away, no paper that ends."""
+    steps = np.nan_to_num(np.median(np.nan_to_num(fine), axis=1))  # (distances, channels)
+    channel = int(np.argmax(np.abs(steps[max(0, at - 2) : at + 3].sum(axis=0))))
+    here = float(steps[max(0, at - 2) : at + 3, channel].sum())
+    inner = steps[max(0, at - 11) : max(0, at - 2), channel]
+    return bool(
+        inner.size >= 6 and np.sign(here) * inner.sum() > 0.8 * abs(here) and (np.sign(here) * inner > 0).mean() > 0.8
+    )
 
 
 def _straight_step(wide: np.ndarray, present: np.ndarray, spread: float) -> np.ndarray:
