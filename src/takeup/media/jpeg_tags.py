@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from takeup.media.matroska_edit import CannotEdit
-from takeup.media.tiff_tags import edit_tiff
+from takeup.media.tiff_tags import edit_tiff, read_exif
 
 XMP_NAME, EXIF_NAME = b"http://ns.adobe.com/xap/1.0/\0", b"Exif\0\0"
 SEGMENT_MOST = 65533  # body of one segment [bytes]
@@ -76,6 +76,17 @@ def read_xmp(path: Path) -> bytes:
     with path.open("rb") as file:
         segments, _ = read_segments(file)
     return next((body[len(XMP_NAME) :] for marker, body in segments if _is(marker, body, XMP_NAME)), b"")
+
+
+def read_jpeg_exif(path: Path, tag: int) -> str:
+    """One text of a JPEG's EXIF segment; "" when it has none that can be read."""
+    with path.open("rb") as file:
+        segments, _ = read_segments(file)
+    block = next((body[len(EXIF_NAME) :] for marker, body in segments if _is(marker, body, EXIF_NAME)), None)
+    try:
+        return read_exif(io.BytesIO(block), tag) if block is not None else ""
+    except (CannotEdit, struct.error):
+        return ""
 
 
 def _is(marker: int, body: bytes, name: bytes) -> bool:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import pikepdf
 from takeup.errors import CopyDiffers
 from takeup.media import jpeg_tags, mp4_edit, sound_tags, tiff_tags, wave_file
 from takeup.media.matroska_edit import CannotEdit, clusters_sha256, write_tags
+from takeup.media.pdf_words import write_pdf_words
 from takeup.media.wave_tags import Bext, bext_description, pack_info, unpack_bext, unpack_info
 from takeup.media.xmp import xmp_packet
 from takeup.plan.tag_names import flac_fields, id3_frames, info_fields, matroska_names, mp4_items
@@ -19,6 +22,8 @@ from takeup.plan.tagging import Tags
 
 STEP = 1 << 22
 DESCRIPTION, ARTIST, COPYRIGHT, XMP, ORIGINAL_DATE = 270, 315, 33432, 700, 36867
+DIGITISED, DIGITISED_OFFSET, UNIQUE_ID = 36868, 36882, 42016
+MOMENT = re.compile(r"[12]\d{3}:[01]\d:[0-3]\d [0-2]\d:[0-5]\d:[0-6]\d")
 
 __all__ = ["CannotEdit", "kind_of", "tag_file"]
 
@@ -116,46 +121,49 @@ def _copy(source: Path, target: Path) -> None:
             out.write(block)
 
 
-def _exif(tags: Tags) -> tuple[dict[int, tuple[int, bytes]], dict[int, bytes]]:
-    """EXIF fields are ASCII: words of other scripts stand in the XMP packet alone; a date only when it is a day."""
+def _exif(tags: Tags, standing: str, offset: str) -> tuple[dict[int, tuple[int, bytes]], dict[int, bytes], str]:
+    """The fields of a picture, those of its EXIF block, and when it was scanned as both and the packet are to say.
+
+    EXIF fields are ASCII: words of other scripts stand in the XMP packet alone; a date only when it is a day. What a
+    scanner's program wrote itself of the moment (``standing``, ``offset``) stays.
+    """
     day = tags.exact_day
     texts = {DESCRIPTION: tags.title, ARTIST: tags.creator, COPYRIGHT: tags.rights}
     fields = {
         tag: (tiff_tags.ASCII, text.encode() + b"\0" if text and text.isascii() else b"") for tag, text in texts.items()
     }
     moment = f"{day.year:04d}:{day.month:02d}:{day.day:02d} 00:00:00".encode() + b"\0" if day else b""
-    return fields, {ORIGINAL_DATE: moment}
+    own = {ORIGINAL_DATE: moment}
+    if guid := tags.guid:
+        own[UNIQUE_ID] = guid.hex.encode() + b"\0"
+    if MOMENT.fullmatch(standing):
+        return fields, own, f"{standing[:10].replace(':', '-')}T{standing[11:]}{offset}"
+    written = tags.scanned.written if tags.scanned else ""
+    if written:
+        utc = datetime.fromisoformat(written).astimezone(UTC)
+        own |= {DIGITISED: utc.strftime("%Y:%m:%d %H:%M:%S").encode() + b"\0", DIGITISED_OFFSET: b"+00:00\0"}
+        written = utc.isoformat(timespec="seconds")
+    return fields, own, written
 
 
 def _tiff(source: Path, target: Path, tags: Tags, source_type: str) -> None:
     _copy(source, target)
-    fields, exif = _exif(tags)
     with target.open("r+b") as file:
-        tiff_tags.edit_tiff(file, fields | {XMP: (tiff_tags.BYTE, xmp_packet(tags, source_type))}, exif)
+        standing = (tiff_tags.read_exif(file, tag) for tag in (DIGITISED, DIGITISED_OFFSET))
+        fields, exif, digitised = _exif(tags, *standing)
+        packet = xmp_packet(tags, source_type, digitised)
+        tiff_tags.edit_tiff(file, fields | {XMP: (tiff_tags.BYTE, packet)}, exif)
 
 
 def _jpeg(source: Path, target: Path, tags: Tags, source_type: str) -> None:
-    fields, exif = _exif(tags)
-    jpeg_tags.write_jpeg_tags(source, target, xmp_packet(tags, source_type), fields, exif)
+    standing = (jpeg_tags.read_jpeg_exif(source, tag) for tag in (DIGITISED, DIGITISED_OFFSET))
+    fields, exif, digitised = _exif(tags, *standing)
+    jpeg_tags.write_jpeg_tags(source, target, xmp_packet(tags, source_type, digitised), fields, exif)
 
 
 def _pdf(source: Path, target: Path, tags: Tags, source_type: str) -> None:
     with pikepdf.open(source) as pdf:
-        with pdf.open_metadata(set_pikepdf_as_editor=False) as xmp:
-            words: dict[str, object] = {
-                "dc:title": tags.title,
-                "dc:description": tags.description,
-                "dc:creator": [tags.creator] if tags.creator else [],
-                "dc:subject": set(tags.keywords),
-                "dc:rights": tags.rights,
-                "photoshop:DateCreated": tags.date_text,
-                "dc:identifier": tags.id,
-            }
-            for name, value in words.items():
-                if value:
-                    xmp[name] = value
-                elif name in xmp:
-                    del xmp[name]
+        write_pdf_words(pdf, tags, source_type)
         pdf.save(target, fix_metadata_version=False)
 
 

@@ -160,6 +160,23 @@ def read_tiff_tag(path: Path, tag: int) -> bytes | None:
         return value_of(file, form, entries[tag]) if tag in entries else None
 
 
+def read_exif(file: BinaryIO, tag: int) -> str:
+    """One text of the EXIF directory of a TIFF, or of the block that a JPEG holds; "" when it has none.
+
+    Raises
+    ------
+    CannotEdit
+        When it is no TIFF.
+    """
+    form, pointer_at = form_of(file)
+    file.seek(pointer_at)
+    entries, _ = read_directory(file, form, struct.unpack(form.place, file.read(struct.calcsize(form.place)))[0])
+    if EXIF not in entries:
+        return ""
+    own, _ = read_directory(file, form, struct.unpack(form.place, _place(form, entries[EXIF]))[0])
+    return value_of(file, form, own[tag]).rstrip(b"\0 ").decode("latin-1") if tag in own else ""
+
+
 def picture_digest(path: Path) -> str:
     """SHA-256 over the strips and tiles of every picture of a TIFF, and over what says how to read them."""
     digest = sha256()

@@ -14,6 +14,7 @@ SPACES = {
     "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
     "dc": "http://purl.org/dc/elements/1.1/",
     "xmpRights": "http://ns.adobe.com/xap/1.0/rights/",
+    "xmp": "http://ns.adobe.com/xap/1.0/",
     "photoshop": "http://ns.adobe.com/photoshop/1.0/",
     "Iptc4xmpCore": "http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/",
     "Iptc4xmpExt": "http://iptc.org/std/Iptc4xmpExt/2008-02-29/",
@@ -22,14 +23,17 @@ HEAD = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n<x:xmpmeta xml
 TAIL = '</x:xmpmeta>\n<?xpacket end="w"?>'
 
 
-def xmp_packet(tags: Tags, source_type: str = "") -> bytes:
+def xmp_packet(tags: Tags, source_type: str = "", digitised: str = "") -> bytes:
     """The packet, UTF-8.
 
     Parameters
     ----------
     source_type : str
         IPTC's word for what the original was (a print, a negative, a slide), as an address; "" when none fits.
+    digitised : str
+        When it was scanned, as the file's other fields say; ISO 8601.
     """
+    guid, (short, long) = tags.guid, tags.alt_texts
     parts = [
         _alternative("dc:title", tags.title),
         _alternative("dc:description", tags.description),
@@ -38,11 +42,15 @@ def xmp_packet(tags: Tags, source_type: str = "") -> bytes:
         _alternative("dc:rights", tags.rights),
         _alternative("xmpRights:UsageTerms", tags.rights),
         _simple("photoshop:DateCreated", tags.date_text),
+        _simple("xmp:CreateDate", digitised),
         _listed("Iptc4xmpExt:PersonInImage", "Bag", tags.people),
         _place(tags.place),
         _simple("Iptc4xmpCore:Location", tags.place),
         _original(tags),
         _simple("Iptc4xmpExt:DigitalSourceType", source_type),
+        _simple("Iptc4xmpExt:DigImageGUID", guid.urn if guid else ""),
+        _alternative("Iptc4xmpCore:AltTextAccessibility", short),
+        _alternative("Iptc4xmpCore:ExtDescrAccessibility", long),
         _simple("dc:identifier", tags.id),
     ]
     spaces = "".join(f"\n    xmlns:{name}={quoteattr(address)}" for name, address in SPACES.items() if name != "rdf")
@@ -59,6 +67,15 @@ def _alternative(name: str, text: str) -> str:
     if not text:
         return ""
     return f'   <{name}><rdf:Alt><rdf:li xml:lang="x-default">{escape(text)}</rdf:li></rdf:Alt></{name}>\n'
+
+
+def _said(name: str, texts: Sequence[tuple[str, str]]) -> str:
+    """The same in several languages; the first is everybody's."""
+    if not texts:
+        return ""
+    items = [("x-default", texts[0][1]), *texts]
+    inner = "".join(f"<rdf:li xml:lang={quoteattr(lang)}>{escape(text)}</rdf:li>" for lang, text in items)
+    return f"   <{name}><rdf:Alt>{inner}</rdf:Alt></{name}>\n"
 
 
 def _listed(name: str, kind: str, texts: Sequence[str]) -> str:
@@ -82,6 +99,8 @@ def _original(tags: Tags) -> str:
     inner += _simple("Iptc4xmpExt:AODateCreated", tags.date_text).strip()
     if tags.date_given and not tags.date_text:
         inner += _simple("Iptc4xmpExt:AOCircaDateCreated", tags.date_given).strip()
+    if tags.scanned is not None:
+        inner += _said("Iptc4xmpExt:AOPhysicalDescription", tags.scanned.object_said).strip()
     inner += _simple("Iptc4xmpExt:AOSourceInvNo", tags.id).strip()
     name = "Iptc4xmpExt:ArtworkOrObject"
     return f'   <{name}><rdf:Bag><rdf:li rdf:parseType="Resource">{inner}</rdf:li></rdf:Bag></{name}>\n'

@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from uuid import NAMESPACE_URL, UUID, uuid5
 
 from takeup.streams import Original
 from takeup.words.edtf import Sure, read_date, sure_part
+
+ALT_MOST = 250  # letters of an alternative text: IPTC asks for no more, the rest is the extended description
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scanned:
+    """What is known of a scan though nobody described it: when the station wrote it, its bytes, its original."""
+
+    written: str = ""  # ISO 8601 in UTC, "2027-03-02T10:00:00+00:00"
+    sha256: tuple[str, ...] = ()  # of the captures it was made from
+    object_said: tuple[tuple[str, str], ...] = ()  # language, the original in words: its kind, its size when known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +41,21 @@ class Tags:
     track: int = 0
     tracks: int = 0
     carrier: str = ""
+    scanned: Scanned | None = None  # of scans alone
+
+    @property
+    def guid(self) -> UUID | None:
+        """Names the picture for good: the same for its master and its copies, whatever is written into them."""
+        if self.scanned is None or not self.scanned.sha256:
+            return None
+        return uuid5(NAMESPACE_URL, f"urn:scan:{':'.join(self.scanned.sha256)}:{self.id}")
+
+    @property
+    def alt_texts(self) -> tuple[str, str]:
+        """The description for people who cannot see the picture: short, and at length where it does not fit."""
+        if len(self.description) <= ALT_MOST:
+            return self.description, ""
+        return self.title, self.description
 
     @property
     def date_text(self) -> str:
@@ -78,6 +105,7 @@ def plan_tags(
     part: str = "",
     place_in: tuple[int, int] = (0, 0),
     date_said: str = "",
+    scanned: Scanned | None = None,
 ) -> Tags:
     """What a finished file of an item is to say of itself.
 
@@ -89,6 +117,8 @@ def plan_tags(
         Side or part, and its place among them.
     date_said : str
         The date as people say it.
+    scanned : Scanned, optional
+        What is known of a scan.
     """
     told = told or Told()
     name = told.title or original.label or id or original.id
@@ -109,6 +139,7 @@ def plan_tags(
         track=place_in[0],
         tracks=place_in[1],
         carrier=original.carrier,
+        scanned=scanned,
     )
 
 

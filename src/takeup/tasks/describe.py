@@ -23,7 +23,7 @@ from takeup.tasks.chapters import chaptered, marks_of, write_marks
 from takeup.tasks.ears import SILENT, Ears
 from takeup.tasks.finishing import bytes_to
 from takeup.tasks.remembered import made_from
-from takeup.tasks.tagged import tag_made, told_digest, told_of
+from takeup.tasks.tagged import scanned_of, tag_made, told_digest, told_of
 from takeup.words.edtf import read_date, sure_part
 
 LARGEST_LIST_BYTES = 50_000_000
@@ -265,7 +265,7 @@ def _rewritten(
         return facts.get("words_in", True)
     if hash_file(path, hear=bytes_to(ears, f"{path.name}: read back", facts["bytes"])).sha256 != facts["sha256"]:
         return None
-    done = tag_made(made, original, told, rows, place_in)
+    done = tag_made(made, original, told, rows, place_in, scanned_of(box, made, original))
     try:
         write_marks(path, marks)
     except CannotEdit:

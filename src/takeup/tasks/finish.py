@@ -33,7 +33,7 @@ from takeup.tasks.check import medium_of
 from takeup.tasks.ears import SILENT, Ears
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
 from takeup.tasks.remembered import candidates_of, made_from
-from takeup.tasks.tagged import tag_made, told_digest, told_of
+from takeup.tasks.tagged import scanned_of, tag_made, told_digest, told_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +290,8 @@ class _Item:
             if any(made is standing for standing in self._handed):
                 continue
             if not made.tagged:
-                made = tag_made(made, self.original, self.told, self.rows)
+                known = scanned_of(self.box, made, self.original)
+                made = tag_made(made, self.original, self.told, self.rows, scanned=known)
             made = self._chaptered(made)
             fresh.append(self._remembered(made, chosen))
         self._withdraw({self.box.relative(made.path) for made in results}, chosen, left)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields, replace
+from datetime import UTC, datetime
 from hashlib import sha256
 from typing import Any
 
@@ -12,13 +13,16 @@ from takeup.box.folder import Box
 from takeup.files.beside import beside
 from takeup.media.tag_files import CannotEdit, tag_file
 from takeup.plan.chaptering import Mark
-from takeup.plan.tagging import Tags, Told, plan_tags
+from takeup.plan.tagging import Scanned, Tags, Told, plan_tags
 from takeup.streams import Original
 from takeup.tables.rows import Rows
 from takeup.tasks.finishing import Made
+from takeup.tasks.remembered import candidates_of
 from takeup.words.dates import said_of
+from takeup.words.sentences import LANGUAGES, load_sentences, say
 
 LISTS = ("people", "keywords")
+MM_PER_INCH = 25.4
 
 
 def told_of(box: Box) -> dict[str, Told]:
@@ -32,16 +36,51 @@ def told_from(facts: Mapping[str, Any]) -> Told:
     return Told(**{name: tuple(value) if name in LISTS else value for name, value in known.items()})
 
 
-def tags_of(
-    made: Made, original: Original, told: Mapping[str, Told], place_in: tuple[int, int] = (0, 0)
-) -> Tags | None:
-    """What a finished file is to say of itself: its picture's own description, else its item's; None without either."""
-    mine = told.get(made.picture) or told.get(original.id)
-    if mine is None:
+def scanned_of(box: Box, made: Made, original: Original) -> Scanned | None:
+    """What is known of a finished scan though nobody described it; None of anything but scans."""
+    if f"object.{original.carrier}.en" not in load_sentences("terms"):
         return None
-    return plan_tags(
-        original, mine, id=made.picture, part=made.part, place_in=place_in, date_said=said_of(mine.date, "en")
+    known = {box.path(capture.stored): capture for capture in candidates_of(box, original.id)}
+    captures = [known[path] for path in made.from_ if path in known]
+    moments = [capture.modified_ns for capture in captures if capture.modified_ns]
+    written = datetime.fromtimestamp(min(moments) / 1e9, UTC).isoformat(timespec="seconds") if moments else ""
+    return Scanned(
+        written=written,
+        sha256=tuple(capture.sha256 for capture in captures),
+        object_said=tuple((lang, _object(made, original, lang)) for lang in LANGUAGES),
     )
+
+
+def _object(made: Made, original: Original, lang: str) -> str:
+    """The original in words; of a picture cut along its own edges with its size, by the resolution stated."""
+    facts: dict[str, Any] = {"kind": f"@object.{original.carrier}"}
+    ppi, cut = made.settings.get("ppi"), {"cut", "straightened"} & set(made.settings)
+    if not (cut and ppi and made.size):
+        return say("tags", "object", lang, facts)
+    short, long = sorted(side / ppi * MM_PER_INCH for side in made.size)
+    return say("tags", "object.sized", lang, facts | {"short": short, "long": long})
+
+
+def tags_of(
+    made: Made,
+    original: Original,
+    told: Mapping[str, Told],
+    place_in: tuple[int, int] = (0, 0),
+    scanned: Scanned | None = None,
+) -> Tags | None:
+    """What a finished file is to say of itself: its picture's own description, else its item's; None without either.
+
+    What a scan is of, and when it was scanned, is known without anybody's words. A capture kept as it is stays so,
+    byte for byte, until somebody describes it.
+    """
+    mine = told.get(made.picture) or told.get(original.id)
+    if mine is None and (scanned is None or made.settings.get("kept")):
+        return None
+    mine = mine or Told()
+    return plan_tags(
+        original, mine, id=made.picture, part=made.part, place_in=place_in,
+        date_said=said_of(mine.date, "en") if mine.date else "", scanned=scanned,
+    )  # fmt: skip
 
 
 def told_digest(made: Made, original: Original, told: Mapping[str, Told], marks: Sequence[Mark] | None = None) -> str:
@@ -56,13 +95,18 @@ def told_digest(made: Made, original: Original, told: Mapping[str, Told], marks:
 
 
 def tag_made(
-    made: Made, original: Original, told: Mapping[str, Told], rows: Rows, place_in: tuple[int, int] = (0, 0)
+    made: Made,
+    original: Original,
+    told: Mapping[str, Told],
+    rows: Rows,
+    place_in: tuple[int, int] = (0, 0),
+    scanned: Scanned | None = None,
 ) -> Made:
     """Write what is known into a finished file, and prove that its pictures and sound are the same.
 
     A kind of file that has no place for it comes back as it was, with a note that says so.
     """
-    tags = tags_of(made, original, told, place_in)
+    tags = tags_of(made, original, told, place_in, scanned)
     if tags is None or made.role == "text":
         return made
     source_type = rows.section("formats.describe.source").get(original.carrier, "")
@@ -70,6 +114,8 @@ def tag_made(
         with beside(made.path) as part:
             tag_file(made.path, part, tags, source_type)
     except CannotEdit:
+        if made.picture not in told and original.id not in told:
+            return made
         note = ("finish.no-place-for-words", {"file": made.path.name})
         return replace(made, tagged=False, notes=made.notes if note in made.notes else (*made.notes, note))
     return replace(made, tagged=True)
