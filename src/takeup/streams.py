@@ -128,6 +128,7 @@ class Trace:
     level: bytes = b""
     recorded: bytes = b""
     luma: bytes = b""  # moving pictures: mean luma per step
+    specks: bytes = b""  # scans: marks and their places on the glass (judge.scan_session.packed)
     thumb: bytes = b""  # scans: 32 * 32 grey bytes of the whole image
     strip: bytes = b""  # sound: third-octave levels, column after column, len(strip_hz) bytes each: dBFS + 140
     strip_step_s: float = 0.0

@@ -132,7 +132,8 @@ def check_box(
             ears.progress(box.name, at, len(taken), "files")
             results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask))
         ears.progress(box.name, len(taken), len(taken), "files")
-        return BoxChecked(box=box.folder, checked=tuple(results), box_findings=_duplicates(box, results, rows))
+        together = _duplicates(box, results, rows) + _glass_dirt(results, rows)
+        return BoxChecked(box=box.folder, checked=tuple(results), box_findings=together)
 
 
 def _check_taken(
@@ -285,6 +286,19 @@ def _duplicates(box: Box, results: Sequence[Checked], rows: Rows) -> tuple[tuple
                 found.append((finding, (later.path, earlier.path)))
                 break
     return tuple(found)
+
+
+def _glass_dirt(results: Sequence[Checked], rows: Rows) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:
+    """Dirt that stays at its place of the glass while what lies on it changes."""
+    scans = [one for one in results if one.report is not None and one.report.trace.specks]
+    if len(scans) < rows.value("scan.glass_dirt.scans"):
+        return ()
+    from takeup.judge.scan import FAMILY
+    from takeup.judge.scan_session import glass_dirt
+
+    traces = [(FAMILY.get(one.original.carrier, "print"), one.report.trace) for one in scans if one.report is not None]
+    found = glass_dirt(traces, rows)
+    return tuple((one.finding, tuple(scans[number].path for number in one.scans)) for one in found)
 
 
 def _first_try(one: Checked, results: Sequence[Checked], box: Box) -> Path:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from takeup.judge.scan import judge_scan
+from takeup.judge.scan_session import packed
 from takeup.measure.scan import miniature
 from takeup.media.still import encode_still
 from takeup.streams import CaptureFile, Finding, Measured, Report, Trace
@@ -29,7 +30,7 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     assert capture.image is not None
     measures: dict[str, Measured] = {}
     findings: list[Finding] = []
-    thumb, stills = b"", ()  # type: ignore[var-annotated]
+    thumb, specks, stills = b"", b"", ()  # type: ignore[var-annotated]
     for page in range(capture.image.pages):
         seen, small = look_through(path, capture, page, asked.original.carrier, rows)
         figures, found = judge_scan(seen, asked.original, rows)
@@ -38,6 +39,7 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
             measures = figures
             if small is not None:
                 thumb = miniature.thumb(small)
+                specks = packed(seen.machine.spots, (seen.image.width, seen.image.height), seen.image.ppi_stated)
                 stills = (encode_still(small.pixels, longest_px=1200),) if asked.stills else ()
     if capture.image.pages > 1:
         measures["pages"] = Measured(value=capture.image.pages, unit="count")
@@ -46,7 +48,7 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
         seconds=None,
         measures=measures,
         findings=merged(findings),
-        trace=Trace(thumb=thumb),
+        trace=Trace(thumb=thumb, specks=specks),
         stills=stills,
     )
 

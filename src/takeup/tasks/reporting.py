@@ -15,7 +15,7 @@ from takeup.words.sentences import say
 if TYPE_CHECKING:
     from takeup.tasks.check import BoxChecked
 
-TRACE_BYTES = ("level", "recorded", "luma", "thumb")
+TRACE_BYTES = ("level", "recorded", "luma", "thumb", "specks")
 TRACE_FINE = {"strip": ("strip_step_s", "strip_hz"), "floor": ("floor_step_s",)}  # packed: a strip is some 60 kB
 
 
@@ -45,7 +45,7 @@ def report_from(facts: Mapping[str, Any]) -> Report:
         left_out=tuple((kind, seconds) for kind, seconds in facts["left_out"]),
         trace=Trace(
             step_s=trace["step_s"],
-            **{name: base64.b64decode(trace[name]) for name in TRACE_BYTES},
+            **{name: base64.b64decode(trace.get(name, "")) for name in TRACE_BYTES},
             **_fine_from(trace),
         ),
     )
@@ -109,7 +109,8 @@ def box_answer(checked: BoxChecked, lang: str) -> dict[str, Any]:
         )
         files.append(about | answer | ({"repeats": str(checked.box / one.repeats)} if one.repeats else {}))
     together = [
-        finding_answer(finding, lang) | {"files": [str(path) for path in paths], "of": str(paths[-1])}
+        finding_answer(finding, lang) | {"files": [str(path) for path in paths]}
+        | ({"of": str(paths[-1])} if finding.name == "duplicate" else {})
         for finding, paths in checked.box_findings
     ]
     verdicts = [entry["verdict"] for entry in files + together] + ["redo" for _ in unreadable]

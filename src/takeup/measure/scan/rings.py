@@ -26,8 +26,8 @@ CANDIDATES = 5  # waves of green that red and blue are asked about
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rings:
-    """Rings of one picture. ``x``, ``y``: their middle [scan px]; ``first_px``: radius of the first ring; ``clear``: how
-    many times the strongest wave of such a build stands above what texture gives by chance; ``coloured``:
+    """Rings of one picture. ``x``, ``y``: their middle [scan px]; ``first_px``: radius of the first ring; ``clear``:
+    how many times the strongest wave of such a build stands above what texture gives by chance; ``coloured``:
     red and blue show it with the pitch their light asks for (None in grey); ``codes``: its swing [codes of 255]."""
 
     x: float
