@@ -8,6 +8,7 @@ from typing import Any
 
 from takeup.judge.scan_colour import colour_figures, colour_findings
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
+from takeup.judge.scan_micro import Leaves, leaf_facts, leaf_findings, original_ppi
 from takeup.judge.scan_machine import Machine, machine_findings, streaks_figure
 from takeup.judge.scan_origin import origin_figures, origin_findings
 from takeup.judge.scan_scale import scale_findings, true_ppi
@@ -50,6 +51,7 @@ class Seen:
     tools: tuple[tuple[float, float, float, float], ...] = ()  # rulers, charts: x, y, width, height [px]
     sharp: Sharpness = field(default_factory=Sharpness)
     origin: Origin = field(default_factory=Origin)
+    leaves: Leaves = field(default_factory=Leaves)
     machine: Machine = field(default_factory=Machine)
     broken: str = ""  # why its pixels could not be read to the end
 
@@ -69,17 +71,19 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
     measures = _figures(seen, family, original, rows) | colour_figures(seen, family, rows)
     findings = file_findings(seen, family, original, rows)
     if not seen.broken:
-        findings += scale_findings(seen, family, rows) + colour_findings(seen, family, rows)
+        findings += [] if family == "micro" else scale_findings(seen, family, rows)
+        findings += colour_findings(seen, family, rows)
         findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
         findings += soft_findings(seen, family, rows) + machine_findings(seen, family, rows)
         findings += origin_findings(seen, family, rows)
+        findings += leaf_findings(seen, family, original, rows)
     return measures, findings
 
 
 def _figures(seen: Seen, family: str, original: Original, rows: Rows) -> dict[str, Measured]:
     image = seen.image
     measures = {
-        "ppi": true_ppi(seen),
+        "ppi": original_ppi(seen, original, rows) if family == "micro" else true_ppi(seen),
         "ppi_stated": _stated(image, family, rows),
         "bits": _bits(seen),
         "bits_stated": Measured(value=image.bits_stated, unit="bits"),
@@ -138,7 +142,7 @@ def _pictures(seen: Seen, family: str) -> Measured:
             tilt = seen.text.tilt if seen.text is not None else None
         corners = [[round(x, 2), round(y, 2)] for x, y in one.corners]
         found.append({"corners": corners, "tilt": None if tilt is None else round(tilt, 3)})
-    extra: dict[str, Any] = {"ground": seen.pictures.ground}
+    extra: dict[str, Any] = {"ground": seen.pictures.ground} | leaf_facts(seen)
     if page:
         extra["page"] = True
         if seen.text is not None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judge.scan_micro import original_ppi
 from takeup.judge.scan_scale import judged_ppi
 from takeup.streams import Finding, Original
 from takeup.tables.rows import Rows
@@ -52,9 +53,10 @@ def _resolution(seen: Seen, family: str, original: Original, rows: Rows) -> list
     if across is None:
         return []  # the file claims more than the glass holds: its word says nothing of how fine the scan is
     if family == "micro":
-        if not original.reduction:
+        on_page = original_ppi(seen, original, rows).value
+        if not isinstance(on_page, float):
             return []
-        across, family = across / original.reduction, "document"
+        across, family = on_page, "document"
     aim_key, levels_key = f"scan.resolution.{family}.aim", f"scan.resolution.{family}.levels"
     aim, levels, slack = rows.value(aim_key), rows.value(levels_key), rows.value("scan.resolution.slack")
     if across >= aim * (1 - slack):

@@ -28,7 +28,7 @@ from takeup.tables.rows import Rows
 from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
 from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_step
-
+from takeup.tasks.scan_leaves import leaves_seen
 
 
 def look_through(
@@ -72,6 +72,7 @@ def look_through(
     if broken:
         return seen, small
     seen = _with_pictures(seen, small, rails.finish(rail_state), (still.width, still.height), carrier, rows)
+    seen = leaves_seen(seen, small, carrier, FAMILY.get(carrier, "print"), rows)
     assert seen.pictures is not None
     first = FirstLook(
         small=small, pictures=seen.pictures, size=(still.width, still.height), ppi=image.ppi_stated,

@@ -1,0 +1,129 @@
+"""Whether a page is dark on light or light on dark, told by its letters; whether a picture carries a negative's mask.
+
+Letters and drawn strokes cover less of a page than the ground they stand on, and that ground is even: where both hold
+in most of the blocks that look so, the page says itself which way round it is. A picture says nothing of the kind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from takeup.errors import UnusableSamples
+
+BLOCK = 48  # miniature pixels: a few words, at about 150 pixels per inch
+LEAST_CONTRAST = 30.0  # codes between a block's ink and its ground
+INK = 0.04, 0.38  # share of a block that strokes cover
+EVEN = 0.13  # spread of a block's ground, of its contrast: a picture's texture is spread wider
+CROSSINGS = 2.0  # mean of strokes met along a row and along a column of a block: an edge or a lamp has fewer
+LEAST_BLOCKS = 8
+AGREE = 0.9  # of the blocks that say anything
+MASK_GREEN, MASK_BLUE = 0.18, 0.33  # densities over red in a masked negative's lightest and darkest tones
+MASK_STEADY = 0.4  # by which the mask's blue may differ between the two
+DARKEST_RED = 1.25  # density that a negative's red does not pass: its contrast is low; a photograph's black passes it
+LIGHTEST_BLUE = 0.6  # density that a negative's blue keeps everywhere: its mask
+IN_ORDER = 0.6  # share of the picture whose densities lie in the mask's order; red things turn theirs
+LEAST_SPREAD = 0.25  # density from the lightest to the darkest: less is a blank
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Polarity:
+    """``negative``: None where it cannot be told. ``agree``: share of the blocks that say so; ``blocks``: how many
+    spoke. ``by``: "text" or "mask"."""
+
+    negative: bool | None = None
+    agree: float = 0.0
+    blocks: int = 0
+    by: str = ""
+
+
+def text_blocks(grey: np.ndarray) -> np.ndarray:
+    """What each block of ``BLOCK`` pixels shows: 1 dark strokes on light, -1 light strokes on dark, 0 anything else.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (rows, columns), uint8
+
+    Returns
+    -------
+    ndarray, shape (rows // BLOCK, columns // BLOCK), int8
+    """
+    if grey.ndim != 2 or grey.dtype != np.uint8:
+        raise UnusableSamples("samples.unusable", reason=f"shape {grey.shape}")
+    down, across = grey.shape[0] // BLOCK, grey.shape[1] // BLOCK
+    if not down or not across:
+        return np.zeros((down, across), np.int8)
+    cut = grey[: down * BLOCK, : across * BLOCK].reshape(down, BLOCK, across, BLOCK).swapaxes(1, 2)
+    blocks = cut.reshape(down * across, BLOCK, BLOCK)
+    flat = np.sort(blocks.reshape(len(blocks), -1), axis=1).astype(np.float32)
+    low, high = flat[:, int(0.02 * flat.shape[1])], flat[:, int(0.98 * flat.shape[1])]
+    contrast = high - low
+    middle = (low + high) / 2
+    dark = blocks < middle[:, None, None]
+    share = dark.mean(axis=(1, 2))
+    met = (dark[:, :, 1:] & ~dark[:, :, :-1]).sum(axis=2).mean(axis=1)
+    met_down = (dark[:, 1:] & ~dark[:, :-1]).sum(axis=1).mean(axis=1)
+    strokes = (contrast >= LEAST_CONTRAST) & (met >= CROSSINGS) & (met_down >= 0.5 * CROSSINGS)
+    sign = np.where((share >= INK[0]) & (share <= INK[1]), 1, 0)
+    sign = np.where((share >= 1 - INK[1]) & (share <= 1 - INK[0]), -1, sign)
+    sign = np.where(strokes & (_ground_spread(flat, sign) <= EVEN * contrast), sign, 0)
+    return sign.astype(np.int8).reshape(down, across)
+
+
+def _ground_spread(flat: np.ndarray, sign: np.ndarray) -> np.ndarray:
+    """Half the width that holds the middle two thirds of a block's ground: its upper half for dark strokes, its lower
+    for light ones. ``flat``: each block's codes in order."""
+    size = flat.shape[1]
+
+    def code(share: float) -> np.ndarray:
+        return flat[:, int(share * (size - 1))]
+
+    upper, lower = (code(0.95) - code(0.55)) / 2, (code(0.45) - code(0.05)) / 2
+    return np.where(sign > 0, upper, lower)
+
+
+def text_polarity(grey: np.ndarray) -> Polarity:
+    """Which way round a page is, by its letters; None where there are too few, or they disagree."""
+    signs = text_blocks(grey)
+    dark, light = int((signs > 0).sum()), int((signs < 0).sum())
+    spoke = dark + light
+    if spoke < LEAST_BLOCKS:
+        return Polarity(blocks=spoke)
+    agree = max(dark, light) / spoke
+    return Polarity(negative=light > dark if agree >= AGREE else None, agree=agree, blocks=spoke, by="text")
+
+
+def mask_polarity(pixels: np.ndarray) -> Polarity:
+    """Whether a picture carries the orange mask of a colour negative, from its lightest to its darkest.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (rows, columns, 3), uint8
+        The inside of one picture, in a working space with a gamma of about 2.2.
+
+    Notes
+    -----
+    A masked negative is a neutral-ish picture with a constant density added: least in red, most in blue (base
+    densities of about 0.25, 0.65 and 0.95). In a photograph, however warm, the lightest tones lie near white or the
+    darkest near black, and there the densities of the channels meet.
+    """
+    if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size < 3 * 256:
+        return Polarity()
+    small = cv2.resize(pixels, (96, 96), interpolation=cv2.INTER_AREA).astype(np.float64).reshape(-1, 3)
+    density = -2.2 * np.log10(np.maximum(small, 1.0) / 255)
+    order = density.sum(axis=1)
+    if np.subtract(*np.percentile(order, [98, 2])) / 3 < LEAST_SPREAD:
+        return Polarity()
+    ends = []
+    for band in ((0, 4), (96, 100)):
+        low, high = np.percentile(order, band)
+        ends.append(np.median(density[(order >= low) & (order <= high)], axis=0))
+    over = np.array([(end[1] - end[0], end[2] - end[0]) for end in ends])
+    masked = bool((over >= (MASK_GREEN, MASK_BLUE)).all()) and abs(over[0, 1] - over[1, 1]) <= MASK_STEADY
+    every = float(((density[:, 1] > density[:, 0]) & (density[:, 2] > density[:, 1])).mean())
+    low_contrast = np.percentile(density[:, 0], 98) <= DARKEST_RED and np.percentile(density[:, 2], 2) >= LIGHTEST_BLUE
+    if masked and low_contrast and every >= IN_ORDER:
+        return Polarity(negative=True, agree=every, blocks=2, by="mask")
+    return Polarity()
