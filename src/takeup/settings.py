@@ -28,6 +28,7 @@ class Settings:
     idle_s: float = 10.0  # a growing file is whole when it has not grown for so long [s]
     mend: str = ""  # what everyday copies of cassettes mend unless told: azimuth, hum, speed, with commas between
     video_copy: str = ""  # the form of everyday copies of videos: as-taped, or lines and rate as in 720p30
+    page_copy: str = ""  # the form of pages in PDFs: colour, grey or bitonal; and without-blanks, with a comma between
     who: str = ""  # who works here, for the record; empty: the computer's user name
     language_data: str = ""  # folder with more *.traineddata files for text recognition
     work_dir: str = ""  # folder for large temporary files; empty: the box itself

@@ -60,7 +60,7 @@ def sheet(kind: str = "page", seed: int = 0, *, ppi: float = 200, size_in=(8.27,
             while True:
                 if face == "zh":
                     start = rng.integers(0, len(CHINESE) - 8)
-                    text = CHINESE[start : start + int(rng.integers(4, 8))]
+                    text = CHINESE[start : start + int(rng.integers(4, 8))].strip("，。")
                 else:
                     text = ENGLISH[rng.integers(len(ENGLISH))]
                 if x + font.getlength(text) > right * ppi:

@@ -137,7 +137,7 @@ def test_pages_make_one_searchable_pdf_with_its_words_in_place(tmp_path):
             assert float(page.mediabox[3]) == pytest.approx(2338 / 200 * 72, abs=0.5)
         assert "/OutputIntents" in file.Root and file.trailer.ID
         with file.open_metadata() as about:
-            assert (about["pdfaid:part"], about["pdfaid:conformance"]) == ("2", "B")
+            assert (about["pdfaid:part"], about["pdfaid:conformance"]) == ("2", "U")
     boxes = words_of(pdf.path)
     text = " ".join(word for word, *_ in boxes)
     assert "harbour" in text and "Rosalind" in text
@@ -159,7 +159,7 @@ def words_of(path):
 
 
 def test_without_language_data_the_pdf_is_plain_and_says_so(tmp_path, monkeypatch):
-    monkeypatch.setattr("takeup.tasks.finish_scan.find_language_data", lambda language, extra="": None)
+    monkeypatch.setattr("takeup.tasks.finish_pages.find_language_data", lambda language, extra="": None)
     path = save(tmp_path / "d1.tif", made.page(1, ppi=100), 100)
     pdf = finish([path], tmp_path, "document", "d1")[-1]
     assert not pdf.settings["searchable"]

@@ -32,12 +32,22 @@ if TYPE_CHECKING:
     metavar="FORM",
     help="Form of the everyday copies of videos: as-taped, lines and rate as in 720p30, or lab for the lab's own.",
 )
+@click.option(
+    "--pages",
+    default=None,
+    metavar="FORM",
+    help="Form of pages in PDFs: colour, grey or bitonal; without-blanks leaves blank ones out; lab for the lab's own.",
+)
 @faced
-def command(face: Face, box: Path, item: str, even_redo: bool, mend: str | None, copies: str | None) -> None:
+def command(
+    face: Face, box: Path, item: str, even_redo: bool, mend: str | None, copies: str | None, pages: str | None
+) -> None:
     """Hand the words to the task and print its answer."""
     from takeup.tasks.finish import finish_box
 
-    finished = finish_box(box, face.settings, item=item, even_redo=even_redo, mend=mend, copies=copies, ears=face.ears)
+    finished = finish_box(
+        box, face.settings, item=item, even_redo=even_redo, mend=mend, copies=copies, pages=pages, ears=face.ears
+    )
     document = {
         "box": str(finished.box),
         "made": [made_answer(one, face.lang) for one in finished.made],

@@ -68,7 +68,7 @@ def write_tiff_master(still: OpenStill, target: Path, cut: CutOut | None = None)
     try:
         image.tiffsave(str(target), **options)
     except pyvips.Error as error:
-        raise _broken(still.path, error) from error
+        raise broken_still(still.path, error) from error
     _compare(still, target, cut)
 
 
@@ -131,7 +131,7 @@ def write_jpeg_copy(
             image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
         data = image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, keep="icc", profile="srgb")
     except pyvips.Error as error:
-        raise _broken(still.path, error) from error
+        raise broken_still(still.path, error) from error
     across, down = still.image.ppi_stated, still.image.ppi_y_stated or still.image.ppi_stated
     if (still.image.orientation >= 5) != bool(turn % 2):
         across, down = down, across
@@ -187,31 +187,7 @@ def _straightened(image: pyvips.Image, corners: Corners, tilt: float) -> pyvips.
     )
 
 
-def page_jpeg(still: OpenStill, *, quality: int) -> tuple[bytes, int, int]:
-    """A page as JPEG bytes for a PDF, upright, grey or sRGB; with its width and height [px].
-
-    A page that lies as a JPEG in its file and stands upright is handed on byte for byte.
-    """
-    if still.image.codec == "jpeg" and still.image.orientation == 1 and still.image.channels in (1, 3):
-        return still.path.read_bytes(), still.width, still.height
-    try:
-        image = in_srgb(still.vips(), still).autorot()
-        data = image.jpegsave_buffer(Q=quality, optimize_coding=True, keep="none")
-    except pyvips.Error as error:
-        raise _broken(still.path, error) from error
-    return data, image.width, image.height
-
-
-def page_pixels(still: OpenStill) -> np.ndarray:
-    """A page as a grey array (uint8) for reading its text, upright."""
-    try:
-        image = in_srgb(still.vips(), still).autorot()
-        grey = image.colourspace("b-w") if image.bands == 3 else image
-        return grey.extract_band(0).numpy().reshape(grey.height, grey.width)
-    except pyvips.Error as error:
-        raise _broken(still.path, error) from error
-
-
-def _broken(path: Path, error: pyvips.Error) -> Unreadable:
+def broken_still(path: Path, error: pyvips.Error) -> Unreadable:
+    """Says in one line why libvips could not go on."""
     lines = [line.strip() for line in str(error).splitlines() if line.strip()]
     return Unreadable("capture.broken", path=str(path), error=lines[-1][:120] if lines else "it cannot be decoded")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +68,9 @@ def read_words(grey: np.ndarray, language: str, folder: Path, ppi: float | None 
     words: list[Word] = []
     with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=tesserocr.PSM.AUTO) as api:
         api.SetVariable("debug_file", os.devnull)
+        api.SetVariable(
+            "invert_threshold", "0.0"
+        )  # lines are not tried in white on black too: pages come dark on light
         api.SetImage(Image.fromarray(np.ascontiguousarray(grey)))
         if ppi:
             api.SetSourceResolution(int(round(min(max(ppi, 70), 2400))))
@@ -86,4 +91,43 @@ def read_words(grey: np.ndarray, language: str, folder: Path, ppi: float | None 
                     Word(text=text, x=left, y=top, width=right - left, height=bottom - top,
                          sure=float(part.Confidence(tesserocr.RIL.WORD)), line=line)
                 )  # fmt: skip
-    return words
+    return evened(words)
+
+
+HAN = 0x2E80  # signs from here on fill a square each
+CLOSING, OPENING = "，。、；：！？”’）》」』…", "“‘（《「『"
+HALF = 0.55  # of its square that a closing sign leaves blank behind it, an opening one before it
+BEARING = 0.05  # of a square that is blank on either side of a sign
+
+
+def evened(words: Sequence[Word]) -> list[Word]:
+    """Words with boxes by the pitch of their line, where a line is of square signs alone.
+
+    The recogniser knows where a line of Chinese begins and ends, but its boxes within the line wander by half a sign.
+    Where the pitch does not fit the height, or a word would move by more than a sign, a line keeps its boxes.
+    """
+    made: list[Word] = []
+    for _, group in groupby(words, key=lambda word: word.line):
+        line = list(group)
+        made += _evened(line) or line
+    return made
+
+
+def _evened(line: list[Word]) -> list[Word] | None:
+    text = "".join(word.text for word in line)
+    if len(text) < 4 or any(ord(sign) < HAN and sign not in CLOSING + OPENING for sign in text):
+        return None
+    left, right = min(word.x for word in line), max(word.x + word.width for word in line)
+    before, behind = HALF * (text[0] in OPENING), HALF * (text[-1] in CLOSING)
+    pitch = (right - left) / (len(text) - before - behind - BEARING * 2)
+    heights = sorted(word.height for word in line)
+    if not 0.8 <= pitch / heights[len(heights) // 2] <= 1.6:
+        return None
+    at, made = left - (before + BEARING) * pitch, []
+    for word in line:
+        wide = len(word.text) * pitch
+        if abs(at + wide / 2 - word.x - word.width / 2) > pitch:
+            return None
+        made.append(replace(word, x=at, width=wide))
+        at += wide
+    return made

@@ -38,9 +38,11 @@ class Placed:
 
 
 def found_pictures(report: Report | None) -> tuple[Placed, ...]:
-    """What the check found, numbered in its reading order."""
+    """What the check found, numbered in its reading order: prints on the glass, or a page that fills the scan."""
     measured = report.measures.get("pictures") if report else None
-    if measured is None or not measured.value or measured.extra.get("ground") != "lid":
+    if measured is None or not measured.value:
+        return ()
+    if measured.extra.get("ground") != "lid" and not measured.extra.get("page"):
         return ()
     return tuple(
         Placed(number=number, corners=tuple((float(x), float(y)) for x, y in one["corners"]))

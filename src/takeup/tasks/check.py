@@ -14,6 +14,8 @@ from takeup.errors import NotPossible, TakeupError, Unreadable
 from takeup.judge.again import SAME_START, align, another_number, other_side, thumb_likeness, tried_twice
 from takeup.judge.grades import not_from_memory
 from takeup.media.probe import look_at
+from takeup.plan.paging import missing_numbers
+from takeup.plan.scan_finishing import is_pages
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, Finding, Original, Report
 from takeup.tables.loader import load_rows
@@ -132,7 +134,7 @@ def check_box(
             ears.progress(box.name, at, len(taken), "files")
             results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask))
         ears.progress(box.name, len(taken), len(taken), "files")
-        together = _duplicates(box, results, rows) + _glass_dirt(results, rows)
+        together = _duplicates(box, results, rows) + _glass_dirt(results, rows) + _missing_pages(taken, results)
         return BoxChecked(box=box.folder, checked=tuple(results), box_findings=together)
 
 
@@ -285,6 +287,21 @@ def _duplicates(box: Box, results: Sequence[Checked], rows: Rows) -> tuple[tuple
                 )
                 found.append((finding, (later.path, earlier.path)))
                 break
+    return tuple(found)
+
+
+def _missing_pages(taken: Sequence[Fact], results: Sequence[Checked]) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:
+    """Items of pages whose file names count on over a page that is not there."""
+    found = []
+    for original in {one.original.id: one.original for one in results if is_pages(one.original)}.values():
+        missing = missing_numbers(fact.facts["part"] for fact in taken if fact.item == original.id)
+        if missing:
+            facts = {"item": original.id, "missing": [str(number) for number in missing], "count": len(missing)}
+            finding = Finding(
+                name="part_missing", verdict="look", again="helps", says="part_missing.pages", value=len(missing),
+                unit="pages", facts=facts, rows=("scan.pages.counted",),
+            )  # fmt: skip
+            found.append((finding, tuple(one.path for one in results if one.original.id == original.id)))
     return tuple(found)
 
 

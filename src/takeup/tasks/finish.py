@@ -23,6 +23,8 @@ from takeup.media.tag_files import CannotEdit
 from takeup.plan.arranging import found_pictures
 from takeup.plan.copies import LAB, plan_profile
 from takeup.plan.mending import plan_asked
+from takeup.plan.paging import plan_page_form
+from takeup.plan.scan_finishing import is_pages
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
 from takeup.streams import Original
@@ -31,7 +33,7 @@ from takeup.tables.rows import Rows
 from takeup.tasks.chapters import marks_of, write_marks
 from takeup.tasks.check import medium_of
 from takeup.tasks.ears import SILENT, Ears
-from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
+from takeup.tasks.finishing import Chosen, Made, Place, by_hand_of, bytes_to
 from takeup.tasks.remembered import candidates_of, made_from
 from takeup.tasks.tagged import scanned_of, tag_made, told_digest, told_of
 
@@ -67,7 +69,7 @@ class BoxFinished:
 
 def finish_box(
     folder: Path, settings: Settings, *, item: str = "", even_redo: bool = False, mend: str | None = None,
-    copies: str | None = None, ears: Ears = SILENT,
+    copies: str | None = None, pages: str | None = None, ears: Ears = SILENT,
 ) -> BoxFinished:  # fmt: skip
     """Make masters and copies of every checked capture of a box that has none yet.
 
@@ -83,11 +85,14 @@ def finish_box(
     copies : str, optional
         The form of the everyday copies of videos (``plan/copies.py``), ``lab`` for the lab's own. Where nobody says,
         what was asked for before stays asked for, else the lab's setting holds.
+    pages : str, optional
+        The form of pages in PDFs (``plan/paging.py``), ``lab`` for the lab's own; where nobody says, as with copies.
 
     Raises
     ------
     NotPossible
-        ``box.no-such-item``; ``finish.no-such-mend``; ``finish.no-such-copies``; ``disk.full`` and the like. What was
+        ``box.no-such-item``; ``finish.no-such-pages``;
+        ``finish.no-such-mend``; ``finish.no-such-copies``; ``disk.full`` and the like. What was
         made before stays made.
     """
     rows = load_rows()
@@ -95,6 +100,8 @@ def finish_box(
     wanted = plan_asked(settings.mend)
     lab = plan_profile(settings.video_copy, rows).name
     form = None if copies is None or copies.strip().lower() == LAB else plan_profile(copies, rows).name
+    lab_pages = plan_page_form(settings.page_copy).word
+    page_form = None if pages is None or pages.strip().lower() == LAB else plan_page_form(pages).word
     with work_in(folder, "finish", settings) as box:
         originals = box.originals()
         if item and item not in [original.id for original in originals]:
@@ -109,6 +116,8 @@ def finish_box(
                 one.mend = one.asked_before(wanted) if asked is None else asked
                 before = one.form_before() if copies is None else form
                 one.form, one.form_asked = before or lab, before is not None
+                before = one.form_before("page_form") if pages is None else page_form
+                one.page_form, one.page_form_asked = before or lab_pages, before is not None
                 made += one.finish(even_redo)
                 skipped += one.skipped
         return BoxFinished(box=box.folder, made=tuple(made), skipped=tuple(skipped))
@@ -135,16 +144,17 @@ class _Item:
         self._handed: list[Made] = []  # an earlier run's files that stand
         self.mend: tuple[str, ...] = ()
         self.form, self.form_asked = "", False
+        self.page_form, self.page_form_asked = "", False
 
     def asked_before(self, otherwise: tuple[str, ...]) -> tuple[str, ...]:
         """What an earlier run was asked to mend in this item's copies."""
         words = [fact.facts["settings"].get("mend_asked") for fact in self.before.values()]
         return next((tuple(those) for those in words if those is not None), otherwise)
 
-    def form_before(self) -> str | None:
-        """The form that an earlier run was asked for, of this item's video copies; None where it was the lab's."""
+    def form_before(self, name: str = "form") -> str | None:
+        """The form that an earlier run was asked for, of this item's copies; None where it was the lab's."""
         made = [fact.facts["settings"] for fact in self.before.values()]
-        return next((those["form"] for those in made if those.get("form_asked")), None)
+        return next((those[name] for those in made if those.get(f"{name}_asked")), None)
 
     def finish(self, even_redo: bool) -> list[Finished]:
         taken = self.box.record.latest("taken", self.original.id)
@@ -221,7 +231,9 @@ class _Item:
         settings = [fact.facts["settings"] for fact in self.before.values()]
         cassettes = [those for those in settings if "one_gain_for" in those]
         forms = {those["form"] for those in settings if "form" in those}
-        if forms - {self.form}:
+        if forms - {self.form} or {those["page_form"] for those in settings if "page_form" in those} - {self.page_form}:
+            return False
+        if any(those["by_hand"] != by_hand_of(chosen) for those in settings if "by_hand" in those):
             return False
         return all(
             those["one_gain_for"] == sides and those.get("mend_asked", []) == [*self.mend] for those in cassettes
@@ -239,6 +251,8 @@ class _Item:
         """Whether a scan's pictures are cut as they are arranged now; as the check found them, where nobody did."""
         if not any(fact.facts["settings"].get("arranged") for fact in mine) and one.arranged[at] is None:
             return True
+        if is_pages(one.original):
+            return True  # pages are turned in their PDF, never cut
         arranged = one.arranged[at]
         pictures = found_pictures(one.reports[at]) if arranged is None else arranged
         return is_cut_so(pictures, one.relative[at], mine)
@@ -262,6 +276,8 @@ class _Item:
             mend=self.mend,
             form=self.form,
             form_asked=self.form_asked,
+            page_form=self.page_form,
+            page_form_asked=self.page_form_asked,
         )
 
     def _standing(self, path: Path, from_: tuple[Path, ...]) -> Made | None:

@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from takeup.errors import Unreadable
 from takeup.files.beside import beside
 from takeup.files.copy import copy_file
-from takeup.media.page_pdf import CLAIM, FALLBACK_PPI, Page, write_pdf
 from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
-from takeup.media.still_write import outward_box, page_jpeg, page_pixels, write_jpeg_copy, write_tiff_master
-from takeup.media.text_reading import Word, find_language_data, read_words
-from takeup.plan.scan_finishing import PlannedPicture, is_pages, languages_of, margin_px, own_id, plan_pictures
+from takeup.media.still_write import outward_box, write_jpeg_copy, write_tiff_master
+from takeup.plan.scan_finishing import PlannedPicture, is_pages, margin_px, own_id, plan_pictures
 from takeup.plan.tagging import plan_tags
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, StillImage
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
+from takeup.tasks.finish_pages import pages_pdf
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
 
-SPOKEN = {"eng": "en", "chi_sim": "zh-Hans"}
 Note = tuple[str, Mapping[str, Any]]
 
 
@@ -49,7 +47,7 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
         if place.wants("copy") and not pages:
             made += work.copies()
     if pages and place.wants("copy"):
-        made.append(_pdf(chosen, place, rows, settings, ears))
+        made.append(pages_pdf(chosen, place, rows, settings, ears))
     return made
 
 
@@ -168,104 +166,6 @@ class _Scan:
             title=self.title(shown, picture.back_of if picture else ""), size=size, notes=tuple(notes),
             part=self.one.part,
         )  # fmt: skip
-
-
-@dataclass
-class _Reader:
-    """Reads the pages of one item one by one, and remembers in which language it found words."""
-
-    chosen: list[Chosen]
-    rows: Rows
-    settings: Settings
-    ears: Ears
-    name: str
-    languages: list[tuple[str, Path]] = field(default_factory=list)
-    language: str = ""
-    words: int = 0
-    without_ppi: bool = False
-    size: tuple[int, int] | None = None
-
-    def pages(self) -> Iterator[Page]:
-        done, total = 0, 0
-        captures = [(one.stored[0], look_at(one.stored[0])) for one in self.chosen]
-        total = sum(capture.image.pages for _, capture in captures if capture.image)
-        for path, capture in captures:
-            assert capture.image is not None
-            for number in range(capture.image.pages):
-                yield self._page(OpenStill(path, capture, number))
-                done += 1
-                self.ears.progress(self.name, done, total, "pages")
-
-    def _page(self, still: OpenStill) -> Page:
-        jpeg, width, height = page_jpeg(still, quality=self.rows.value("formats.scan.copy.page_quality"))
-        ppi = still.image.ppi_stated
-        turned = still.image.orientation >= 5
-        both = (ppi, still.image.ppi_y_stated or ppi) if ppi else None
-        if both and turned:
-            both = (both[1], both[0])
-        self.without_ppi |= both is None
-        self.size = self.size or (width, height)
-        words = self._read(still, ppi)
-        self.words += len(words)
-        return Page(jpeg=jpeg, width=width, height=height, ppi=both, words=tuple(words))
-
-    def _read(self, still: OpenStill, ppi: float | None) -> list[Word]:
-        if not self.languages:
-            return []
-        grey, best, best_sure = page_pixels(still), [], -1.0
-        known = [pair for pair in self.languages if pair[0] == self.language] or self.languages
-        for language, folder in known:
-            words = read_words(grey, language, folder, ppi)
-            sure = _sure(words)
-            if sure > best_sure:
-                best, best_sure, best_language = words, sure, language
-            if sure >= self.rows.value("formats.scan.copy.sure_of_language"):
-                break
-        if best and not self.language:
-            self.language = best_language
-        least = self.rows.value("formats.scan.copy.sure_of_word")
-        return [word for word in best if word.sure >= least]
-
-
-def _sure(words: list[Word]) -> float:
-    """Mean confidence of some words, weighted by their letters; 0 for none."""
-    letters = sum(len(word.text) for word in words)
-    return sum(word.sure * len(word.text) for word in words) / letters if letters else 0.0
-
-
-def _pdf(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ears: Ears) -> Made:
-    """One searchable PDF of all the pages of an item."""
-    original = chosen[0].original
-    from_ = tuple(one.stored[0] for one in chosen)
-    target = place.copy(f"{original.id}.pdf")
-    if standing := place.standing(target, from_):
-        return standing
-    found = [(name, find_language_data(name, settings.language_data)) for name in languages_of(original)]
-    reader = _Reader(chosen, rows, settings, ears, target.name, [(name, folder) for name, folder in found if folder])
-    tags = plan_tags(original, chosen[0].told, part="", date_said="")
-    spoken = SPOKEN[languages_of(original)[0]]
-    with beside(target) as part:
-        count = write_pdf(part, reader.pages(), title=tags.title or original.id, language=spoken)
-    notes: list[Note] = []
-    if not reader.languages:
-        notes.append(("scan.no-language-data", {"name": target.name}))
-    elif not reader.words:
-        notes.append(("scan.no-words", {"name": target.name}))
-    if reader.without_ppi:
-        notes.append(("scan.no-size", {"name": target.name, "ppi": round(FALLBACK_PPI)}))
-    made_with = {
-        "format": "pdf", "claims": CLAIM, "pages": count, "searchable": reader.words > 0, "words": reader.words,
-        "language": reader.language or None, "quality": rows.value("formats.scan.copy.page_quality"),
-    }  # fmt: skip
-    return Made(
-        path=target,
-        role="copy",
-        from_=from_,
-        settings=made_with,
-        title=tags.title,
-        size=reader.size,
-        notes=tuple(notes),
-    )
 
 
 def _placed(picture: PlannedPicture) -> dict[str, Any]:

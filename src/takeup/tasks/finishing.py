@@ -13,12 +13,13 @@ A maker is ``finish_<medium>(chosen, place, rows, settings, ears) -> list[Made]`
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from takeup.plan.arranging import Placed
+from takeup.plan.paging import turn_by_hand
 from takeup.plan.tagging import Told
 from takeup.streams import NO_FACTS, Original, Report, Verdict
 from takeup.tasks.ears import Ears
@@ -65,6 +66,12 @@ def part_name(item: str, part: str) -> str:
     return f"{item}-{part}" if part else item
 
 
+def by_hand_of(chosen: Sequence[Chosen]) -> dict[str, int]:
+    """How people turned pages, by capture."""
+    turns = {one.relative[0]: turn_by_hand(one.arranged[0] if one.arranged else None) for one in chosen}
+    return {name: turn for name, turn in turns.items() if turn is not None}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
     """One finished file.
@@ -108,6 +115,8 @@ class Place:
     mend: tuple[str, ...] = ()  # what of a cassette is to be mended in its everyday copy, words of plan/mending.py
     form: str = ""  # the form of everyday copies of videos, a word of plan/copies.py
     form_asked: bool = False  # whether somebody asked for it, for this item; else it is the lab's
+    page_form: str = ""  # the form of pages in their PDF, words of plan/paging.py
+    page_form_asked: bool = False
 
     def wants(self, role: Role) -> bool:
         """Whether files of a role are wanted. Pages and texts go with the copies."""
