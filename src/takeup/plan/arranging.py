@@ -42,7 +42,7 @@ def found_pictures(report: Report | None) -> tuple[Placed, ...]:
     measured = report.measures.get("pictures") if report else None
     if measured is None or not measured.value:
         return ()
-    if measured.extra.get("ground") != "lid" and not measured.extra.get("page"):
+    if measured.extra.get("ground") not in ("lid", "frames") and not measured.extra.get("page"):
         return ()
     return tuple(
         Placed(number=number, corners=tuple((float(x), float(y)) for x, y in one["corners"]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -80,6 +81,29 @@ def _planned(one: Placed, name: str, item: str, tilt: float | None, *, alone: bo
         back_of=one.back_of,
         mark=mark_of(one),
     )
+
+
+def halves_of(gutter: Sequence[Sequence[float]], size: tuple[int, int]) -> tuple[tuple[int, int, int, int], ...]:
+    """Left, top, right, foot of both pages beside a line [px]; where it leans, both hold the strip that it crosses.
+
+    Examples
+    --------
+    >>> halves_of([[50, 0], [54, 80]], (100, 80))
+    ((0, 0, 54, 80), (50, 0, 100, 80))
+    >>> halves_of([[0, 40], [80, 40]], (80, 100))
+    ((0, 0, 80, 40), (0, 40, 80, 100))
+    """
+    (x0, y0), (x1, y1) = gutter
+    across = abs(y1 - y0) >= abs(x1 - x0)
+    length = size[1] if across else size[0]
+    start, run = (y0, y1 - y0) if across else (x0, x1 - x0)
+    at, rise = (x0, x1 - x0) if across else (y0, y1 - y0)
+    ends = [at + rise * (edge - start) / run for edge in (0, length)]
+    limit = size[0] if across else size[1]
+    low, high = max(1, math.floor(min(ends))), min(limit - 1, math.ceil(max(ends)))
+    if across:
+        return (0, 0, high, size[1]), (low, 0, size[0], size[1])
+    return (0, 0, size[0], high), (0, low, size[0], size[1])
 
 
 def own_id(name: str, item: str) -> str:

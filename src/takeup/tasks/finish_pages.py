@@ -25,6 +25,7 @@ from takeup.settings import Settings
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finishing import Chosen, Made, Place, by_hand_of
+from takeup.tasks.scan_leaf import leaves_of
 
 SPOKEN = {"eng": "en", "chi_sim": "zh-Hans"}
 LETTERS = 20  # fewer are no evidence of which way up a page is
@@ -62,11 +63,12 @@ class _Reader:
             assert capture.image is not None
             by_hand = turn_by_hand(one.arranged[0] if one.arranged else None)
             for number in range(capture.image.pages):
-                done += 1
-                page = self._page(OpenStill(one.stored[0], capture, number), done, by_hand if number == 0 else None)
-                self.ears.progress(self.name, done, total, "pages")
-                if page is not None:
-                    yield page
+                for still in leaves_of(one, capture, number):
+                    done += 1
+                    page = self._page(still, done, by_hand if number == 0 else None)
+                    self.ears.progress(self.name, done, max(done, total), "pages")
+                    if page is not None:
+                        yield page
 
     def _page(self, still: OpenStill, number: int, by_hand: int | None) -> Page | None:
         grey = upright_grey(still)

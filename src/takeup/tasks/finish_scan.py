@@ -43,7 +43,7 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
             raise Unreadable("scan.not-whole", path=str(one.stored[0]))
         work = _Scan(one, capture, place, rows, ears)
         if place.wants("master"):
-            made += work.masters(cut=not pages)
+            made += work.masters(cut=not pages or work.framed)
         if place.wants("copy") and not pages:
             made += work.copies()
     if pages and place.wants("copy"):
@@ -64,6 +64,13 @@ class _Scan:
         self.own = "" if several else own_id(one.name, one.original.id)
 
     def title(self, picture: str = "", back_of: str = "") -> str:
+    @property
+    def framed(self) -> bool:
+        """Whether this is a fiche whose frames are cut apart."""
+        report = self.one.reports[0]
+        found = report.measures.get("pictures") if report else None
+        return found is not None and found.extra.get("ground") == "frames"
+
         told = self.place.told.get(picture) or self.place.told.get(back_of) or self.one.told
         title = plan_tags(self.one.original, told, id=back_of or picture, part=self.one.part, date_said="").title
         return f"{title}, back" if back_of else title
