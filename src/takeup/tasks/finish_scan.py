@@ -63,7 +63,6 @@ class _Scan:
         several = len(self.plan.pictures) > 1 or self.plan.unsure or is_pages(one.original)
         self.own = "" if several else own_id(one.name, one.original.id)
 
-    def title(self, picture: str = "", back_of: str = "") -> str:
     @property
     def framed(self) -> bool:
         """Whether this is a fiche whose frames are cut apart."""
@@ -71,6 +70,7 @@ class _Scan:
         found = report.measures.get("pictures") if report else None
         return found is not None and found.extra.get("ground") == "frames"
 
+    def title(self, picture: str = "", back_of: str = "") -> str:
         told = self.place.told.get(picture) or self.place.told.get(back_of) or self.one.told
         title = plan_tags(self.one.original, told, id=back_of or picture, part=self.one.part, date_said="").title
         return f"{title}, back" if back_of else title
