@@ -24,8 +24,10 @@ if TYPE_CHECKING:
     "--mend",
     default=None,
     metavar="WORDS",
-    help="Put right in the everyday copies of cassettes: azimuth, hum, speed (with commas between), or none.",
+    help="Put right in everyday copies, with commas between: azimuth, hum, speed (cassettes), positive, fading, "
+    "show-through, dust (scans); or none.",
 )
+@click.option("--picture", default="", metavar="ID", help="Mend this one picture of a scan only, as in b1-2.")
 @click.option(
     "--copies",
     default=None,
@@ -40,14 +42,16 @@ if TYPE_CHECKING:
 )
 @faced
 def command(
-    face: Face, box: Path, item: str, even_redo: bool, mend: str | None, copies: str | None, pages: str | None
-) -> None:
+    face: Face, box: Path, item: str, even_redo: bool, mend: str | None, picture: str, copies: str | None,
+    pages: str | None,
+) -> None:  # fmt: skip
     """Hand the words to the task and print its answer."""
     from takeup.tasks.finish import finish_box
 
     finished = finish_box(
-        box, face.settings, item=item, even_redo=even_redo, mend=mend, copies=copies, pages=pages, ears=face.ears
-    )
+        box, face.settings, item=item, even_redo=even_redo, mend=mend, picture=picture, copies=copies, pages=pages,
+        ears=face.ears,
+    )  # fmt: skip
     document = {
         "box": str(finished.box),
         "made": [made_answer(one, face.lang) for one in finished.made],

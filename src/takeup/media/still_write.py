@@ -6,7 +6,7 @@ Masters are proven: what was written is read back and compared with the capture,
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,6 +21,12 @@ BIG_BYTES = 3_900_000_000
 ROWS = 256
 JPEG_PX = 65_500  # a JPEG's side holds at most 65,535
 Corners = tuple[tuple[float, float], ...]
+Passed = Callable[[pyvips.Image], pyvips.Image]
+
+
+def as_it_is(image: pyvips.Image) -> pyvips.Image:
+    """Nothing is put right."""
+    return image
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +105,8 @@ def write_jpeg_copy(
     tilt: float = 0.0,
     longest_px: int = 0,
     turn: int = 0,
+    point: Passed = as_it_is,
+    after: Passed = as_it_is,
 ) -> tuple[int, int]:
     """Write an everyday copy: cut to the print, straightened, upright, sRGB, resolution kept; its size [px].
 
@@ -112,6 +120,9 @@ def write_jpeg_copy(
         Make it no longer than this; 0: its own size.
     turn : int
         Quarter turns clockwise, after all that.
+    point, after : callable
+        What the scan's own pixels pass through before anything else, and the upright copy's in the end
+        (``still_mend``).
 
     Raises
     ------
@@ -120,12 +131,13 @@ def write_jpeg_copy(
     """
     try:
         image = still.vips("sequential" if corners is None else "random")
-        image = in_srgb(image, still)
+        image = in_srgb(point(image), still)
         if corners is not None:
             image = _straightened(image, corners, tilt)
         image = image.autorot()
         if turn % 4:
             image = image.rot(f"d{turn % 4 * 90}")
+        image = after(image)
         longest_px = min(longest_px or JPEG_PX, JPEG_PX)
         if max(image.width, image.height) > longest_px:
             image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)

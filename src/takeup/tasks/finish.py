@@ -22,7 +22,7 @@ from takeup.media.probe import look_at
 from takeup.media.tag_files import CannotEdit
 from takeup.plan.arranging import found_pictures
 from takeup.plan.copies import LAB, plan_profile
-from takeup.plan.mending import plan_asked
+from takeup.plan.mending import mends_for, plan_asked
 from takeup.plan.paging import plan_page_form
 from takeup.plan.scan_finishing import is_pages
 from takeup.plan.tagging import Told
@@ -69,7 +69,7 @@ class BoxFinished:
 
 def finish_box(
     folder: Path, settings: Settings, *, item: str = "", even_redo: bool = False, mend: str | None = None,
-    copies: str | None = None, pages: str | None = None, ears: Ears = SILENT,
+    picture: str = "", copies: str | None = None, pages: str | None = None, ears: Ears = SILENT,
 ) -> BoxFinished:  # fmt: skip
     """Make masters and copies of every checked capture of a box that has none yet.
 
@@ -80,8 +80,10 @@ def finish_box(
     even_redo : bool
         Finish also what was judged ``redo``.
     mend : str, optional
-        What of cassettes is to be mended in the everyday copies: words of ``plan/mending.py``, ``none`` for nothing.
+        What is to be mended in the everyday copies: words of ``plan/mending.py``, ``none`` for nothing.
         Where nobody says, what was asked for before stays asked for, else the lab's setting holds.
+    picture : str
+        The id of a scanned picture that alone is meant by ``mend``; what was asked for the others stays.
     copies : str, optional
         The form of the everyday copies of videos (``plan/copies.py``), ``lab`` for the lab's own. Where nobody says,
         what was asked for before stays asked for, else the lab's setting holds.
@@ -91,9 +93,8 @@ def finish_box(
     Raises
     ------
     NotPossible
-        ``box.no-such-item``; ``finish.no-such-pages``;
-        ``finish.no-such-mend``; ``finish.no-such-copies``; ``disk.full`` and the like. What was
-        made before stays made.
+        ``box.no-such-item``; ``finish.no-such-mend``; ``finish.no-such-picture``; ``finish.no-such-copies``;
+        ``finish.no-such-pages``; ``finish.picture-alone``; ``disk.full`` and the like. What was made before stays made.
     """
     rows = load_rows()
     asked = None if mend is None else plan_asked(mend)
@@ -107,13 +108,15 @@ def finish_box(
         if item and item not in [original.id for original in originals]:
             known = ", ".join(original.id for original in originals)
             raise NotPossible("box.no-such-item", path=str(box.folder), item=item, known=known)
+        if picture:
+            item = _item_of(box, picture, mend)
         made: list[Finished] = []
         skipped: list[Skipped] = []
         told = told_of(box)
         for original in originals:
             if item in ("", original.id):
                 one = _Item(box, original, rows, settings, told, ears)
-                one.mend = one.asked_before(wanted) if asked is None else asked
+                one.choose_mends(asked, wanted, picture)
                 before = one.form_before() if copies is None else form
                 one.form, one.form_asked = before or lab, before is not None
                 before = one.form_before("page_form") if pages is None else page_form
@@ -121,6 +124,18 @@ def finish_box(
                 made += one.finish(even_redo)
                 skipped += one.skipped
         return BoxFinished(box=box.folder, made=tuple(made), skipped=tuple(skipped))
+
+
+def _item_of(box: Box, picture: str, mend: str | None) -> str:
+    """The item whose scan shows a picture that has an everyday copy."""
+    if mend is None:
+        raise NotPossible("finish.picture-alone", picture=picture)
+    made = [fact for fact in box.record.latest("made") if fact.facts["role"] == "copy" and not fact.facts.get("gone")]
+    items = {fact.facts.get("picture") or "": fact.item for fact in made}
+    if picture not in items:
+        known = ", ".join(sorted(name for name in items if name)) or "-"
+        raise NotPossible("finish.no-such-picture", picture=picture, known=known)
+    return items[picture]
 
 
 class _Item:
@@ -143,13 +158,25 @@ class _Item:
         self._whole: dict[str, bool] = {}
         self._handed: list[Made] = []  # an earlier run's files that stand
         self.mend: tuple[str, ...] = ()
+        self.mend_at: dict[str, tuple[str, ...]] = {}
         self.form, self.form_asked = "", False
         self.page_form, self.page_form_asked = "", False
 
-    def asked_before(self, otherwise: tuple[str, ...]) -> tuple[str, ...]:
-        """What an earlier run was asked to mend in this item's copies."""
-        words = [fact.facts["settings"].get("mend_asked") for fact in self.before.values()]
-        return next((tuple(those) for those in words if those is not None), otherwise)
+    def choose_mends(self, asked: tuple[str, ...] | None, lab: tuple[str, ...], picture: str) -> None:
+        """What is to be mended in this item's copies: as asked now, else as asked before, else as the lab does.
+
+        Of a scan each copy keeps what was asked for it, because one picture may want what the next does not.
+        """
+        medium, carrier = medium_of(self.original.carrier, self.rows), self.original.carrier
+        copies = {key: fact.facts for key, fact in self.before.items() if "mend_asked" in fact.facts["settings"]}
+        before = {_name(key): tuple(facts["settings"]["mend_asked"]) for key, facts in copies.items()}
+        now = None if asked is None else mends_for(medium, carrier, asked, said=True)
+        self.mend = now if now is not None and not picture else mends_for(medium, carrier, lab, said=False)
+        if (now is None or picture) and before and (medium != "scan" or len({*before.values()}) == 1):
+            self.mend = next(iter(before.values()))
+        if medium == "scan" and (now is None or picture):
+            mine = {_name(key) for key, facts in copies.items() if picture and facts["picture"] == picture}
+            self.mend_at = before | {name: now for name in mine if now is not None}
 
     def form_before(self, name: str = "form") -> str | None:
         """The form that an earlier run was asked for, of this item's copies; None where it was the lab's."""
@@ -235,9 +262,18 @@ class _Item:
             return False
         if any(those["by_hand"] != by_hand_of(chosen) for those in settings if "by_hand" in those):
             return False
+        if any(self._is_mended_otherwise(fact) for fact in self.before.values()):
+            return False
         return all(
             those["one_gain_for"] == sides and those.get("mend_asked", []) == [*self.mend] for those in cassettes
         )
+
+    def _is_mended_otherwise(self, fact: Fact) -> bool:
+        """Whether a scan's copy was asked to mend other things than are asked now."""
+        settings, name = fact.facts["settings"], _name(fact.key)
+        if fact.facts["role"] != "copy" or settings.get("format") != "jpeg":
+            return False
+        return tuple(settings.get("mend_asked", ())) != self.mend_at.get(name, self.mend)
 
     def _is_of(self, fact: Fact, one: Chosen) -> bool:
         own = dict(zip(one.relative, one.sha256))
@@ -274,6 +310,7 @@ class _Item:
             standing=self._standing,
             told=self.told,
             mend=self.mend,
+            mend_at=self.mend_at,
             form=self.form,
             form_asked=self.form_asked,
             page_form=self.page_form,

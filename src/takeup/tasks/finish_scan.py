@@ -20,6 +20,7 @@ from takeup.streams import CaptureFile, StillImage
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finish_pages import pages_pdf
+from takeup.tasks.finish_scan_mend import mend_picture
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
 
 Note = tuple[str, Mapping[str, Any]]
@@ -148,22 +149,27 @@ class _Scan:
     def _copy(self, picture: PlannedPicture | None) -> Made:
         name = picture.name if picture and picture.id else self.one.name
         target = self.place.copy(f"{name}.jpg")
-        if standing := self._standing(target, picture):
+        asked = self.place.mend_for(target.name)
+        standing = self._standing(target, picture)
+        if standing and tuple(standing.settings.get("mend_asked", ())) == asked:
             return standing
+        still = OpenStill(self.path, self.capture)
+        mended = mend_picture(still, picture, asked, name, self.one.original.carrier)
         quality = self.rows.value("formats.scan.copy.quality")
         with beside(target) as part:
             size = write_jpeg_copy(
-                OpenStill(self.path, self.capture), part, quality=quality,
+                still, part, quality=quality,
                 corners=picture.corners if picture else None, tilt=picture.tilt if picture else 0.0,
-                turn=picture.turn if picture else 0,
+                turn=picture.turn if picture else 0, point=mended.point, after=mended.after,
             )  # fmt: skip
         settings: dict[str, Any] = {"format": "jpeg", "quality": quality, "colour": "sRGB", "ppi": _ppi(self.image)}
         if picture:
             settings |= {"straightened": round(-picture.tilt, 3)} | _placed(picture)
             if picture.turn:
                 settings["turned"] = 90 * picture.turn
-        notes: list[Note] = []
-        if self.one.original.carrier == "negative":
+        settings |= mended.settings()
+        notes: list[Note] = [*mended.notes]
+        if self.one.original.carrier == "negative" and not mended.said:
             notes.append(("scan.as-negative", {"name": name}))
         if picture is None and self.plan.unsure:
             notes.append(("scan.split-unsure", {"file": self.path.name}))

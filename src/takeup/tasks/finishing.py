@@ -112,7 +112,8 @@ class Place:
     told: Mapping[str, Told] = field(
         default_factory=lambda: NO_FACTS
     )  # by id: what is known of each picture, for titles
-    mend: tuple[str, ...] = ()  # what of a cassette is to be mended in its everyday copy, words of plan/mending.py
+    mend: tuple[str, ...] = ()  # what is to be mended in everyday copies, words of plan/mending.py
+    mend_at: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: NO_FACTS)  # of scans: by a copy's file name
     form: str = ""  # the form of everyday copies of videos, a word of plan/copies.py
     form_asked: bool = False  # whether somebody asked for it, for this item; else it is the lab's
     page_form: str = ""  # the form of pages in their PDF, words of plan/paging.py
@@ -127,6 +128,10 @@ class Place:
 
     def copy(self, name: str) -> Path:
         return self.copies / name
+
+    def mend_for(self, name: str) -> tuple[str, ...]:
+        """What is to be mended in the copy with this file name: as asked for this picture, else as for the item."""
+        return self.mend_at.get(name, self.mend)
 
 
 class Way(Ears):
