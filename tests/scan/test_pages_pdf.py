@@ -108,6 +108,13 @@ def test_words_lie_on_their_ink_however_the_page_was_scanned(tmp_path, leaf):
         assert_in_place(made.path, page, words, 200, 200, least=0.5 if page == 4 else 0.9)
 
 
+@needs_english
+def test_columns_that_lie_on_their_side_are_set_upright(tmp_path):
+    page = pages.as_scanned(pages.sheet("columns", 2, ppi=150, size_in=(7.5, 3.4)), tilt=1.2, margin_in=0.15)
+    made = finished([save(tmp_path / "1.tif", np.rot90(page.pixels), 150)], tmp_path)
+    assert made.settings["turned"] == [{"page": 1, "degrees": 90}]
+
+
 @needs_chinese
 @needs_reader
 def test_chinese_is_read_and_lies_on_its_ink(tmp_path):

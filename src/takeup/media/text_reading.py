@@ -48,7 +48,9 @@ def find_language_data(language: str, extra: str = "") -> Path | None:
     return next((place for place in places if (place / f"{language}.traineddata").is_file()), None)
 
 
-def read_words(grey: np.ndarray, language: str, folder: Path, ppi: float | None = None) -> list[Word]:
+def read_words(
+    grey: np.ndarray, language: str, folder: Path, ppi: float | None = None, *, as_it_lies: bool = False
+) -> list[Word]:
     """The words of a page, in reading order.
 
     Parameters
@@ -60,13 +62,16 @@ def read_words(grey: np.ndarray, language: str, folder: Path, ppi: float | None 
         Where its data lies (:func:`find_language_data`).
     ppi : float or None
         Resolution, where known.
+    as_it_lies : bool
+        Read level lines alone. Else the recogniser looks for columns, and turns lines that run up the page by itself.
     """
     import tesserocr
     from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = None
     words: list[Word] = []
-    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=tesserocr.PSM.AUTO) as api:
+    layout = tesserocr.PSM.SINGLE_BLOCK if as_it_lies else tesserocr.PSM.AUTO
+    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=layout) as api:
         api.SetVariable("debug_file", os.devnull)
         api.SetVariable(
             "invert_threshold", "0.0"

@@ -140,7 +140,7 @@ class _Reader:
         return turn_by_text(sure, self.value("sure_of_turn"), self.value("turn_ahead")), words
 
     def _best(self, band: np.ndarray) -> float:
-        return max(_surety(read_words(band, language, folder)) for language, folder in self.languages)
+        return max(_surety(read_words(band, language, folder, as_it_lies=True)) for language, folder in self.languages)
 
     def _read(self, pixels: np.ndarray, ppi: float | None) -> list[Word]:
         best: list[Word] = []
