@@ -10,7 +10,9 @@ from markupsafe import Markup, escape
 from takeup.pages.signs import CARD, FOCUS, INK, PAPER, RULE, shape
 from takeup.streams import Report, Still
 
-KNOT = 30  # side of a knot [units of the drawing]
+KNOT = 34  # side of a knot [units of the drawing]
+DISC = 26  # radius of the card that a knot lies on, so that it shows on any picture
+SAME = 0.02  # an area that leaves a picture's own box by less than this share of it is that picture
 
 
 def bed(
@@ -45,12 +47,24 @@ def parts(
         data = base64.b64encode(still.jpeg).decode()
         place = f'width="{width}" height="{height}" preserveAspectRatio="none"'
         lines.append(f'<image {place} href="data:image/jpeg;base64,{data}"/>')
+    told = [f for f in report.findings if f.verdict != "good" and f.area is not None]
+    doubtful = [f for f in told if f.name == "split_unsure"]
+    lines += [_veil([edge * zoom for edge in f.area or ()]) for f in doubtful]
+    boxes = []
     for at, picture in enumerate(pictures_of(report)):
         label = labels[at] if at < len(labels) else str(at + 1)
         lines.append(_outline([(x * zoom, y * zoom) for x, y in picture], label))
-    for finding in report.findings:
-        if finding.verdict != "good" and finding.area is not None:
+        boxes.append(_box(picture))
+    hung: dict[int, int] = {}  # signs at a picture's own corner
+    for finding in told:
+        assert finding.area is not None
+        own = next((n for n, box in enumerate(boxes) if _is_same(box, finding.area)), None)
+        if own is None:
             lines.append(_mark([edge * zoom for edge in finding.area], finding.verdict))
+            continue
+        x, y, wide, _ = (edge * zoom for edge in boxes[own])
+        hung[own] = hung.get(own, 0) + 1
+        lines.append(_sign(x + wide - DISC * (2.2 * hung[own] - 1.1), y + DISC * 1.1, finding.verdict))
     return "".join(lines)
 
 
@@ -88,11 +102,38 @@ def _outline(corners: list[tuple[float, float]], label: str) -> str:
     )
 
 
+def _box(picture: list[tuple[float, float]]) -> tuple[float, float, float, float]:
+    xs, ys = [x for x, _ in picture], [y for _, y in picture]
+    return min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)
+
+
+def _is_same(box: tuple[float, float, float, float], area: Sequence[float]) -> bool:
+    """Whether a finding speaks of a whole picture: its outline is drawn already."""
+    slack = SAME * max(box[2], box[3])
+    return all(abs(one - other) <= slack for one, other in zip(box, area, strict=True))
+
+
+def _veil(area: list[float]) -> str:
+    """What a person must cut lies under a veil, so that it is seen before all else to be no picture of its own."""
+    x, y, wide, high = area
+    return (
+        f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:.1f}" fill="{CARD}" fill-opacity="0.4"'
+        f' stroke="{CARD}" stroke-width="7"/>'
+    )
+
+
 def _mark(area: list[float], verdict: str) -> str:
     x, y, wide, high = area
     return (
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{max(wide, 4):.1f}" height="{max(high, 4):.1f}" fill="none"'
-        f' stroke="{INK}" stroke-width="2" stroke-dasharray="7 5"/>'
-        f'<g transform="translate({x + wide / 2 - KNOT / 2:.1f} {y + high / 2 - KNOT / 2:.1f}) scale({KNOT / 24})">'
+        f' stroke="{INK}" stroke-width="3" stroke-dasharray="11 7"/>' + _sign(x + wide / 2, y + high / 2, verdict)
+    )
+
+
+def _sign(x: float, y: float, verdict: str) -> str:
+    """A verdict's sign on a round card about a point."""
+    return (
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{DISC}" fill="{CARD}" stroke="{INK}" stroke-width="1.6"/>'
+        f'<g transform="translate({x - KNOT / 2:.1f} {y - KNOT / 2:.1f}) scale({KNOT / 24:.3f})">'
         f"{shape(verdict, ground=CARD)}</g>"
     )

@@ -91,7 +91,8 @@ def pictures(
     prints = tuple(
         _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch), block, size) for fitted in apart
     )
-    boxes = tuple(_unsure_box(one, block, size) for one in [*unsure, *doubtful])
+    boxes = tuple(_unsure_box(shape, block, size) for shape in unsure)
+    boxes += tuple(_unsure_box(box, block, size) for box in doubtful)
     return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
 
 
@@ -147,7 +148,7 @@ def _each(
             continue
         if shape.straight < 0.6 and not is_oval(shape):
             alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
-            if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
+            if _is_print(alone, shape, papers) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
                 found.append(alone)  # a blank back: only its edge and its shadow stand out
                 continue
             (unsure if _is_paper(shape) else other).append(shape)
@@ -158,14 +159,14 @@ def _each(
             continue
         if pieces is None:
             alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
-            if _is_print(alone, shape) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
+            if _is_print(alone, shape, papers) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
                 found.append(alone)  # a pale part of one print melts into the lid, yet all its sides are seen
             else:
                 (unsure if _is_paper(shape) else other).append(shape)
             continue
         fits = [_fit(away, mask, shape, piece, ground, per_inch, len(pieces) > 1) for piece in pieces]
         parted = len(fits) == 1 or all(has_known_size(fitted.box, papers) for fitted in fits)
-        if parted and all(_is_print(fitted, shape) for fitted in fits):
+        if parted and all(_is_print(fitted, shape, papers) for fitted in fits):
             found.extend(fits)
         else:
             (unsure if _is_paper(shape) else other).append(shape)
@@ -188,7 +189,9 @@ def _fit(
     weak = [n for n in range(4) if not piece.seams[n] and _is_weak(fitted, n)]
     if not weak or parted:
         return fitted
-    return grown(away, others, fitted, weak, noise=ground.noise, outward_px=HIDDEN_IN * per_inch)
+    return grown(
+        away, others, fitted, weak, noise=ground.noise, outward_px=HIDDEN_IN * per_inch, inward_px=0.45 * per_inch
+    )
 
 
 def _is_weak(fitted: Fitted, n: int) -> bool:
@@ -196,11 +199,14 @@ def _is_weak(fitted: Fitted, n: int) -> bool:
     return fitted.sure[n] < 1 or fitted.covered[n] < SEEN or fitted.ramps[n]
 
 
-def _is_print(fitted: Fitted, shape: Shape) -> bool:
-    """Whether all sides of a print were seen that do not meet the limit of the scan; one may be hidden by a seam."""
-    box = upright(fitted)
-    seen = [not _is_weak(box, n) or shape.touches[n] for n in range(4)]
-    return all(seen)
+def _is_print(fitted: Fitted, shape: Shape, papers: Papers) -> bool:
+    """Whether all sides of a print were seen that do not meet the limit of the scan. One of them may be seen along a
+    short part only (white border on a white lid) where it gives the print a size that prints have."""
+    own = upright(fitted)
+    weak = [n for n in range(4) if _is_weak(own, n) and not shape.touches[n]]
+    if len(weak) == 1 and own.sure[weak[0]] >= 1 and not own.ramps[weak[0]]:
+        return has_known_size(own.box, papers)
+    return not weak
 
 
 def _inside(small: Box, large: Box) -> bool:

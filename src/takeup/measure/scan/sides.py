@@ -103,7 +103,14 @@ def fit_box(
 
 
 def grown(
-    away: np.ndarray, others: np.ndarray, fitted: Fitted, sides: list[int], *, noise: float, outward_px: float
+    away: np.ndarray,
+    others: np.ndarray,
+    fitted: Fitted,
+    sides: list[int],
+    *,
+    noise: float,
+    outward_px: float,
+    inward_px: float,
 ) -> Fitted:
     """Sides that were not truly seen, looked for again much further out: a white sky on a white lid hides a third of
     a print, yet along its whole length its paper's edge stands out by a code or two.
@@ -112,19 +119,26 @@ def grown(
     ----------
     sides : list of int
         Which (0 top, 1 right, 2 bottom, 3 left).
-    outward_px : float
-        How far out the paper may end.
+    outward_px, inward_px : float
+        How far out the paper may end, and how far inside, where a short step of something else was taken for the side.
     """
     for n in sides:
-        found = _side(away, others, fitted.box, n, noise, outward_px, 0.0, deep=True)
-        if found.sure < 1 or found.covered < SEEN or found.ramp:
-            continue
-        moved = [0.0] * 4
-        moved[n] = found.offset
-        box = stretched(fitted.box, (moved[0], moved[1], moved[2], moved[3]))
-        again = fit_box(away, others, box, noise=noise, outward_px=4.0, inward_px=4.0)
-        if again.sure[n] >= 1 and again.covered[n] >= SEEN:
-            fitted = again
+        ways = (
+            ((0.0, inward_px), (outward_px, 0.0))
+            if fitted.sure[n] >= 1 and not fitted.ramps[n]
+            else ((outward_px, 0.0),)
+        )
+        for outward, inward in ways:
+            found = _side(away, others, fitted.box, n, noise, outward, inward, deep=True)
+            if found.sure < 1 or found.covered < SEEN or found.ramp:
+                continue
+            moved = [0.0] * 4
+            moved[n] = found.offset
+            box = stretched(fitted.box, (moved[0], moved[1], moved[2], moved[3]))
+            again = fit_box(away, others, box, noise=noise, outward_px=4.0, inward_px=4.0)
+            if again.sure[n] >= 1 and again.covered[n] >= SEEN:
+                fitted = again
+                break
     return fitted
 
 
@@ -172,7 +186,8 @@ def _side(
     middle = np.array([box.x, box.y]) + out * depth / 2
     inward = min(inward, depth / 3)
     d = np.arange(-np.ceil(inward) - 4, np.ceil(outward) + 5)
-    s = np.arange(-0.46 * length, 0.46 * length, max(1.0, length / 600))
+    few = 300 if outward > 5 else 600  # the first, wide search needs no more
+    s = np.arange(-0.46 * length, 0.46 * length, max(1.0, length / few))
     if s.size < 8:
         return Side(offset=0.0, slope=0.0, weight=0.0, sure=0.0)
     xs = (middle[0] + np.outer(d, np.full_like(s, out[0])) + s * along[0] - 0.5).astype(np.float32)
