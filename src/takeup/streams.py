@@ -130,6 +130,7 @@ class Trace:
     luma: bytes = b""  # moving pictures: mean luma per step
     specks: bytes = b""  # scans: marks and their places on the glass (judge.scan_session.packed)
     thumb: bytes = b""  # scans: 32 * 32 grey bytes of the whole image
+    prints: bytes = b""  # scans: 16 * 16 grey bytes of each picture, in their order
     strip: bytes = b""  # sound: third-octave levels, column after column, len(strip_hz) bytes each: dBFS + 140
     strip_step_s: float = 0.0
     strip_hz: tuple[float, ...] = ()  # middles of the bands [Hz]

@@ -279,7 +279,7 @@ def _duplicates(box: Box, results: Sequence[Checked], rows: Rows) -> tuple[tuple
             if (
                 later.sha256 == earlier.sha256
                 or align(later.report.trace, earlier.report.trace, rows)
-                or _same_picture(later.path, later.report, earlier, rows)
+                or (not later.report.trace.prints and _same_picture(later.path, later.report, earlier, rows))
             ):
                 facts = {"of": earlier.path.name}
                 finding = Finding(
@@ -287,6 +287,17 @@ def _duplicates(box: Box, results: Sequence[Checked], rows: Rows) -> tuple[tuple
                 )
                 found.append((finding, (later.path, earlier.path)))
                 break
+    if sum(bool(one.report and one.report.trace.prints) for one in results) > 1:
+        from takeup.tasks.scan_twice import print_duplicates
+
+        known = {paths for _, paths in found}
+
+        def apart(later: Checked, earlier: Checked) -> bool:
+            return (later.path, earlier.path) not in known and (
+                _first_try(later, results, box) != _first_try(earlier, results, box)
+            )
+
+        found += print_duplicates(results, rows, apart=apart)
     return tuple(found)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from takeup.judge.scan import judge_scan
+from takeup.judge.scan import FAMILY, judge_scan
 from takeup.judge.scan_session import packed
 from takeup.measure.scan import miniature
 from takeup.media.still import encode_still
@@ -13,6 +13,7 @@ from takeup.streams import CaptureFile, Finding, Measured, Report, Trace
 from takeup.tables.rows import Rows
 from takeup.tasks.checking import Asked
 from takeup.tasks.scan_looks import look_through
+from takeup.tasks.scan_twice import squares_of
 
 
 def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Report:
@@ -30,7 +31,7 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
     assert capture.image is not None
     measures: dict[str, Measured] = {}
     findings: list[Finding] = []
-    thumb, specks, stills = b"", b"", ()  # type: ignore[var-annotated]
+    thumb, prints, specks, stills = b"", b"", b"", ()  # type: ignore[var-annotated]
     for page in range(capture.image.pages):
         seen, small = look_through(path, capture, page, asked.original.carrier, rows)
         figures, found = judge_scan(seen, asked.original, rows)
@@ -39,6 +40,7 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
             measures = figures
             if small is not None:
                 thumb = miniature.thumb(small)
+                prints = squares_of(small, seen.pictures, FAMILY.get(asked.original.carrier, "print"))
                 specks = packed(seen.machine.spots, (seen.image.width, seen.image.height), seen.image.ppi_stated)
                 stills = (encode_still(small.pixels, longest_px=1200),) if asked.stills else ()
     if capture.image.pages > 1:
@@ -48,7 +50,7 @@ def check_scan(path: Path, capture: CaptureFile, asked: Asked, rows: Rows) -> Re
         seconds=None,
         measures=measures,
         findings=merged(findings),
-        trace=Trace(thumb=thumb, specks=specks),
+        trace=Trace(thumb=thumb, prints=prints, specks=specks),
         stills=stills,
     )
 

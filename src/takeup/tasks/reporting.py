@@ -15,7 +15,7 @@ from takeup.words.sentences import say
 if TYPE_CHECKING:
     from takeup.tasks.check import BoxChecked
 
-TRACE_BYTES = ("level", "recorded", "luma", "thumb", "specks")
+TRACE_BYTES = ("level", "recorded", "luma", "thumb", "prints", "specks")
 TRACE_FINE = {"strip": ("strip_step_s", "strip_hz"), "floor": ("floor_step_s",)}  # packed: a strip is some 60 kB
 
 

@@ -27,7 +27,7 @@ def sameness(one: np.ndarray, other: np.ndarray) -> float:
         Correlation of the high-passed pictures where they overlap. Two scans of one page: above 0.6; of two pages of
         one book: below 0.3 (measured in ``tests/scan/test_sameness.py`` on rendered and on packaged real pages).
     """
-    transform = _transform(one, other)
+    transform = similarity(one, other)
     if transform is None:
         return 0.0
     moved = cv2.warpAffine(other, transform, (one.shape[1], one.shape[0]), flags=cv2.INTER_LINEAR, borderValue=0)
@@ -40,7 +40,7 @@ def sameness(one: np.ndarray, other: np.ndarray) -> float:
     return float(np.corrcoef(a, b)[0, 1])
 
 
-def _transform(one: np.ndarray, other: np.ndarray) -> np.ndarray | None:
+def similarity(one: np.ndarray, other: np.ndarray) -> np.ndarray | None:
     """The similarity transform that brings ``other`` onto ``one``, where enough features agree on one."""
     finder = cv2.ORB.create(FEATURES)
     places, marks = finder.detectAndCompute(one, None)
