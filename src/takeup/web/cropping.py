@@ -8,10 +8,12 @@ from dataclasses import replace
 from typing import Any
 
 from takeup.errors import NotPossible
+from takeup.measure.scan.pairs import Pair
 from takeup.plan.arranging import Placed, middle_box, next_number
 from takeup.plan.scan_finishing import PlannedPicture, plan_pictures
 from takeup.tasks import excerpt, looking
 from takeup.tasks.arrange import Arrangement, arrange, arrangement_of, undo
+from takeup.tasks.backs import proposed_backs
 from takeup.tasks.finishing import part_name
 from takeup.tasks.looking import Look
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Served, Shown
@@ -113,7 +115,8 @@ def arranged(ask: Ask) -> Answer:
             raise Refused(
                 ask.words("A corner's place is a number of pixels. Nothing was changed: %(typed)s", typed=typed_wrong)
             )
-        typed = _after(doing, about_number, typed, stands)
+        backs = _backs(ask, row, look, stands) if doing == "backs" else ()
+        typed = _after(doing, about_number, typed, stands, backs)
         arrange(folder_of(ask, row), settings_of(ask), pictures=typed, **about)
     except (NotPossible, Refused) as no:
         told = no.sentence if isinstance(no, Refused) else say("faults", no.key, ask.lang, no.facts)
@@ -122,11 +125,31 @@ def arranged(ask: Ask) -> Answer:
     return SeeOther(url=here + (f"?chosen={chosen}#p{chosen}" if chosen.isdigit() else ""))
 
 
-def _after(doing: str, number: str, typed: list[Placed], stands: Arrangement) -> list[Placed]:
+def _backs(ask: Ask, row: dict[str, Any], look: Look, stands: Arrangement) -> tuple[Pair, ...]:
+    """Which pictures of this scan may be backs of which fronts."""
+    box = looking.box_at(folder_of(ask, row), settings_of(ask))
+    own = set(stands.names.values())
+    found = tuple(pair for pair in proposed_backs(box, look.original.id, look.stored) if pair.back in own)
+    if not found:
+        raise Refused(
+            ask.words("Nothing tells for certain which picture here is the back of which. Please choose it by hand.")
+        )
+    return found
+
+
+def _after(
+    doing: str, number: str, typed: list[Placed], stands: Arrangement, backs: Sequence[Pair] = ()
+) -> list[Placed]:
     if doing == "add":
         return [*typed, Placed(number=next_number(typed), corners=middle_box(stands.size))]
     if doing in STEPS:
         return [replace(one, turn=(one.turn + STEPS[doing]) % 4) if str(one.number) == number else one for one in typed]
+    if doing == "backs":
+        fronts = {pair.back: pair.front for pair in backs}
+        return [
+            one if one.back_of or one.gone else replace(one, back_of=fronts.get(stands.names.get(one.number, ""), ""))
+            for one in typed
+        ]
     if doing in ("remove", "bring"):
         return [replace(one, gone=doing == "remove") if str(one.number) == number else one for one in typed]
     return typed

@@ -136,7 +136,7 @@ def _detail(grey: np.ndarray) -> np.ndarray:
 
 
 def _blocks(a: np.ndarray, b: np.ndarray, covered: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Of each block with detail in both: the correlation where it fits best without dust, how far off that is, its place."""
+    """Of each block with detail in both: its correlation where it fits best without dust, how far off, its place."""
     inside = cv2.erode(covered.astype(np.uint8), np.ones((13, 13), np.uint8), borderValue=0) > 0
     rim = max(REACH + 2, int(0.02 * max(a.shape)))
     agree, off, places = [], [], []
