@@ -167,6 +167,7 @@ class _Scan:
             settings |= {"straightened": round(-picture.tilt, 3)} | _placed(picture)
             if picture.turn:
                 settings["turned"] = 90 * picture.turn
+        mended.told()
         settings |= mended.settings()
         notes: list[Note] = [*mended.notes]
         if self.one.original.carrier == "negative" and not mended.said:

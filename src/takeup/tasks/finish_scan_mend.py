@@ -11,8 +11,9 @@ import pyvips
 
 from takeup.measure.scan.density import find_base, plan_inversion, positive
 from takeup.measure.scan.fade import find_fade, undo_fade
+from takeup.measure.scan.mask import DustSweep
 from takeup.media.still import OpenStill
-from takeup.media.still_mend import codes_for, light_of_codes, sample, through_table
+from takeup.media.still_mend import by_strips, codes_for, light_of_codes, sample, through_table
 from takeup.plan.scan_finishing import PlannedPicture
 
 Note = tuple[str, Mapping[str, Any]]
@@ -21,12 +22,13 @@ NEGATIVE, FADES = ("negative", "microfilm", "microfiche"), ("print", "slide")
 
 @dataclass(kw_only=True)
 class MendedPicture:
-    """How a picture's copy is made. ``said`` is whole once the copy is written: specks are counted as they pass."""
+    """How a picture's copy is made. ``said`` is whole after ``told``: specks are counted as they pass."""
 
     asked: tuple[str, ...]
     name: str
     table: np.ndarray | None = None  # codes to codes, before anything else
     grey: bool = False
+    sweep: DustSweep | None = None
     said: list[dict[str, Any]] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
@@ -36,7 +38,24 @@ class MendedPicture:
 
     def after(self, image: pyvips.Image) -> pyvips.Image:
         """The upright copy's pixels."""
-        return image.colourspace("b-w") if self.grey and image.bands == 3 else image
+        if self.grey and image.bands == 3:
+            image = image.colourspace("b-w")
+        if "dust" in self.asked:
+            self.sweep = DustSweep()
+            image = by_strips(image, self.sweep.through)
+        return image
+
+    def told(self) -> None:
+        """What is known of the copy only once it is written."""
+        if self.sweep is None:
+            return
+        if not self.sweep.specks:
+            self.left("dust", "none")
+            return
+        share = 100 * self.sweep.pixels / self.sweep.of
+        self.said.append({"what": "dust", "specks": self.sweep.specks, "share_percent": round(share, 4)})
+        facts = {"name": self.name, "count": self.sweep.specks, "share": share}
+        self.notes.append(("finish.mended-dust", facts))
 
     def settings(self) -> dict[str, Any]:
         """What the copy's settings say: what was asked, what was done with which figures."""

@@ -14,17 +14,17 @@ import numpy as np
 
 from takeup.measure.scan.density import density
 
-MOST = 40_000  # pixels of a sample
+MOST = 12_000  # pixels of a sample
 ENDS = (0.5, 99.5)  # per cent
 DEEPEST = 3.2  # density over which 8 bits tell nothing
 WIDTH, CLOSE = 0.04, 0.06  # how far from grey, of the whole range, a pixel half counts, and is called grey
-EVEN = 0.78  # of the best dye's range: what a worse one has left when it is called faded
-AGREE = 0.15  # by how much (natural logarithm) the two readings may differ
-GREYS = 0.33  # of the pixels that must be grey
+EVEN = 0.75  # of the best dye's range: what a worse one has left when it is called faded
+AGREE = 0.13  # by how much (natural logarithm) the two readings may differ
+GREYS = 0.38  # of the pixels that must be grey
 REACH = 0.75  # of the way to black that greys must be seen
 PALEST = 1.8  # density that the black of a faded dye still reaches at most
 BLACK = 1.6  # density that the best dye's black must reach
-LIGHT = 0.4  # by how much the lightest places may differ, when undone
+LIGHT = 0.25  # by how much the lightest places may differ, when undone
 KEPT = 0.9  # what the best dye is taken to have kept: every dye loses some
 STAIN = 0.13  # density of a stain that is taken off at most: more may be the picture's own
 

@@ -1,0 +1,127 @@
+"""Copies of scans that mend what is asked, picture by picture, and say so; masters that never change."""
+
+import shutil
+
+import cv2
+import numpy as np
+import pytest
+import pyvips
+from make import mended as made
+from make.captures import captured_box, put_capture, tree
+
+from takeup.errors import NotPossible
+from takeup.media.probe import look_at
+from takeup.settings import Settings
+from takeup.streams import Measured, Original, Report
+from takeup.tasks.finish import finish_box
+
+SIDES = (24, 24, 24, 24)
+
+
+def save(path, codes):
+    image = pyvips.Image.new_from_array(np.ascontiguousarray(codes))
+    image.tiffsave(str(path), xres=600 / 25.4, yres=600 / 25.4, resunit="inch", profile="srgb")
+    return path
+
+
+def report_of(*boxes):
+    """A check that found prints in these places: x, y, width, height."""
+    found = [{"corners": [[x, y], [x + w, y], [x + w, y + h], [x, y + h]], "tilt": 0.0} for x, y, w, h in boxes]
+    measures = {"pictures": Measured(value=found, unit="px", extra={"ground": "lid"})}
+    return Report(medium="scan", seconds=None, measures=measures, findings=())
+
+
+@pytest.fixture(scope="module")
+def full(tmp_path_factory):
+    """A negative in 16 bits with its clear edge, and a bed of two faded prints."""
+    folder = tmp_path_factory.mktemp("mended")
+    listed = [Original(id="n1", carrier="negative", label="Boat"), Original(id="b1", carrier="print", label="Yard")]
+    box = captured_box(folder / "box", listed)
+    photo = cv2.resize(made.pictures()[8], (300, 200), interpolation=cv2.INTER_AREA)
+    film = made.framed(made.negative(photo), made.MASK, SIDES)
+    put_capture(box, "n1", save(folder / "n1.tif", np.rint(257 * made.codes(film)).astype(np.uint16)), "", report_of())
+    bed = np.full((260, 760, 3), 250, np.uint8)
+    prints = [made.faded(made.muted(cv2.resize(made.pictures()[n], (320, 210)))) for n in (0, 19)]
+    for left, one in zip((20, 400), prints):
+        bed[20 : 20 + one.shape[0], left : left + 320] = one
+    report = report_of((20, 20, 320, 210), (400, 20, 320, 210))
+    put_capture(box, "b1", save(folder / "b1.tif", bed), "", report)
+    return box.folder
+
+
+@pytest.fixture
+def box(full, tmp_path):
+    return shutil.copytree(full, tmp_path / "box")
+
+
+def finish(box, **asked):
+    return {one.made.path.name: one for one in finish_box(box, Settings(), **asked).made}
+
+
+def shown(path):
+    image = pyvips.Image.new_from_file(str(path), revalidate=True)
+    return image.numpy().reshape(image.height, image.width, image.bands).astype(int)
+
+
+def asked_of(one):
+    return one.made.settings["mend_asked"], [mend["what"] for mend in one.made.settings.get("mended", [])]
+
+
+def test_a_negative_is_shown_positive_and_kept_as_scanned(box):
+    first = finish(box)
+    before = tree(box / "masters")
+    one = first["n1.jpg"]
+    assert asked_of(one) == (["positive"], ["positive"])
+    assert [key for key, _ in one.made.notes] == ["finish.mended-positive"]
+    assert one.made.settings["mended"][0]["base"] == pytest.approx(list(made.MASK), abs=0.01)
+    positive = shown(one.made.path)
+    inside = positive[30:-30, 30:-30].mean(axis=2)
+    scene = cv2.resize(made.pictures()[8], (300, 200), interpolation=cv2.INTER_AREA).mean(axis=2)[6:-6, 6:-6]
+    assert np.corrcoef(inside.ravel(), scene.ravel())[0, 1] > 0.9
+    assert positive[2:-2, 4:16].mean() < 12  # clear film is black
+    assert finish(box) == {}
+    again = finish(box, mend="none", item="n1")
+    assert [*again] == ["n1.jpg"] and asked_of(again["n1.jpg"]) == ([], [])
+    assert [key for key, _ in again["n1.jpg"].made.notes] == ["scan.as-negative"]
+    scanned = shown(box / "copies/n1/n1.jpg")[30:-30, 30:-30].mean(axis=2)
+    assert np.corrcoef(scanned.ravel(), scene.ravel())[0, 1] < -0.5
+    assert finish(box) == {} and tree(box / "masters") == before
+
+
+def test_one_picture_of_a_bed_is_mended_and_the_choice_is_kept_and_taken_back(box):
+    first = finish(box, item="b1")
+    plain = {name: one.sha256 for name, one in first.items()}
+    before = tree(box / "masters")
+    changed = finish(box, mend="fading", picture="b1-2")
+    assert [*changed] == ["b1-2.jpg"] and asked_of(changed["b1-2.jpg"]) == (["fading"], ["fading"])
+    keys = [key for key, _ in changed["b1-2.jpg"].made.notes]
+    assert keys == ["finish.mended-fading", "finish.mended-from-8-bits"]
+    assert finish(box, item="b1") == {}
+    truth = made.muted(cv2.resize(made.pictures()[19], (320, 210)))
+    apart = np.abs(shown(changed["b1-2.jpg"].made.path) - truth).mean()
+    assert apart < 0.6 * np.abs(made.faded(truth).astype(int) - truth).mean()
+    back = finish(box, mend="none", picture="b1-2")
+    assert {name: one.sha256 for name, one in back.items()} == {"b1-2.jpg": plain["b1-2.jpg"]}
+    assert tree(box / "masters") == before
+
+
+def test_what_is_asked_in_vain_is_said(box):
+    made_now = finish(box, mend="positive,hum,dust", item="b1")
+    one = made_now["b1-1.jpg"]
+    assert one.made.settings["mend_asked"] == ["positive", "dust"]
+    assert "finish.left-positive.not-for" in [key for key, _ in one.made.notes]
+    assert look_at(one.made.path).image.width == 320
+
+
+@pytest.mark.parametrize(
+    ("asked", "key"),
+    [
+        ({"mend": "fading", "picture": "b1-9"}, "finish.no-such-picture"),
+        ({"picture": "b1-1"}, "finish.picture-alone"),
+        ({"mend": "scratches"}, "finish.no-such-mend"),
+    ],
+)
+def test_what_cannot_be_asked_is_one_sentence(box, asked, key):
+    with pytest.raises(NotPossible) as fault:
+        finish(box, **asked)
+    assert fault.value.key == key
