@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from takeup.judge.scan_colour import colour_figures, colour_findings
+from takeup.judge.scan_dyes import dye_findings
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
 from takeup.judge.scan_micro import Leaves, leaf_facts, leaf_findings, original_ppi
 from takeup.judge.scan_machine import Machine, machine_findings, streaks_figure
@@ -15,6 +16,7 @@ from takeup.judge.scan_scale import scale_findings, true_ppi
 from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings
 from takeup.measure.scan.chart import Chart
 from takeup.measure.scan.depth import Depth
+from takeup.measure.scan.fade import Fade
 from takeup.measure.scan.ground_colour import Light
 from takeup.measure.scan.origin import Origin
 from takeup.measure.scan.pictures import Pictures
@@ -52,6 +54,7 @@ class Seen:
     sharp: Sharpness = field(default_factory=Sharpness)
     origin: Origin = field(default_factory=Origin)
     leaves: Leaves = field(default_factory=Leaves)
+    fades: tuple[Fade, ...] = ()  # of each picture's dyes
     machine: Machine = field(default_factory=Machine)
     broken: str = ""  # why its pixels could not be read to the end
 
@@ -76,6 +79,7 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
         findings += place_findings(seen, family, rows) + clipping_findings(seen, family, rows)
         findings += soft_findings(seen, family, rows) + machine_findings(seen, family, rows)
         findings += origin_findings(seen, family, rows)
+        findings += dye_findings(seen, original.carrier, rows)
         findings += leaf_findings(seen, family, original, rows)
     return measures, findings
 

@@ -26,6 +26,7 @@ from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.streams import CaptureFile
 from takeup.tables.rows import Rows
 from takeup.tasks.scan_colours import colours_measured, colours_seen
+from takeup.tasks.scan_dyes import dyes_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
 from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_step
 from takeup.tasks.scan_leaves import leaves_seen
@@ -106,6 +107,7 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         sharp=edges_measured(wanted, kept, seen, first.full_scale),
         origin=origin(kept.get(ORIGIN, ()), first.full_scale),
         machine=machine_finish(machine, kept, rows),
+        fades=dyes_seen(first, seen.image.profile) if family in ("print", "film") else (),
     )
 
 
