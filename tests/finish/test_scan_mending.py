@@ -14,6 +14,7 @@ from takeup.media.probe import look_at
 from takeup.settings import Settings
 from takeup.streams import Measured, Original, Report
 from takeup.tasks.finish import finish_box
+from takeup.tasks.side_by_side import compare
 
 SIDES = (24, 24, 24, 24)
 
@@ -125,3 +126,17 @@ def test_what_cannot_be_asked_is_one_sentence(box, asked, key):
     with pytest.raises(NotPossible) as fault:
         finish(box, **asked)
     assert fault.value.key == key
+
+
+def test_before_and_after_are_drawn_beside_each_other_and_the_box_stays(box, tmp_path):
+    before = tree(box)
+    drawn = compare(box, Settings(), tmp_path / "choose", mend="fading", item="b1")
+    assert [one.picture for one in drawn] == ["b1-1", "b1-2"] and tree(box) == before
+    picture = shown(drawn[1].path)
+    scan, mended = picture[200:900:9, 100:1400:9], picture[200:900:9, 1750:3050:9]
+    assert picture.shape[1] == 3200 and np.abs(scan - mended).mean() > 8  # two units of a drawing to a pixel
+    assert [key for key, _ in drawn[1].notes][0] == "finish.mended-fading"
+    with pytest.raises(NotPossible, match="nothing-to-compare"):
+        compare(box, Settings(), tmp_path / "choose", mend="hum")
+    with pytest.raises(NotPossible, match="compare-inside"):
+        compare(box, Settings(), box / "choose", mend="fading")

@@ -29,6 +29,13 @@ if TYPE_CHECKING:
 )
 @click.option("--picture", default="", metavar="ID", help="Mend this one picture of a scan only, as in b1-2.")
 @click.option(
+    "--side-by-side",
+    type=click.Path(path_type=Path),
+    default=None,
+    metavar="FOLDER",
+    help="Only draw what --mend would change in scans, before and after, into this folder; the box stays as it is.",
+)
+@click.option(
     "--copies",
     default=None,
     metavar="FORM",
@@ -43,9 +50,12 @@ if TYPE_CHECKING:
 @faced
 def command(
     face: Face, box: Path, item: str, even_redo: bool, mend: str | None, picture: str, copies: str | None,
-    pages: str | None,
+    pages: str | None, side_by_side: Path | None,
 ) -> None:  # fmt: skip
     """Hand the words to the task and print its answer."""
+    if side_by_side is not None:
+        _compare(face, box, side_by_side, item=item, picture=picture, mend=mend or "")
+        return
     from takeup.tasks.finish import finish_box
 
     finished = finish_box(
@@ -58,6 +68,24 @@ def command(
         "skipped": [{"item": one.item, "why": why_of(one, face.lang)} for one in finished.skipped],
     }
     face.answer(document, _lines(face, finished))
+
+
+def _compare(face: Face, box: Path, folder: Path, *, item: str, picture: str, mend: str) -> None:
+    from takeup.tasks.side_by_side import compare
+
+    drawn = compare(box, face.settings, folder, mend=mend, item=item, picture=picture, ears=face.ears)
+    compared = [
+        {
+            "item": one.item,
+            "picture": one.picture,
+            "path": str(one.path),
+            "mended": [dict(mend) for mend in one.mended],
+            "notes": [say("notes", key, face.lang, facts) for key, facts in one.notes],
+        }
+        for one in drawn
+    ]
+    lines = [face.words("finish.compared", picture=one.picture, path=str(one.path)) for one in drawn]
+    face.answer({"box": str(box), "compared": compared}, iter(lines))
 
 
 def made_answer(one: Finished, lang: str) -> dict[str, Any]:

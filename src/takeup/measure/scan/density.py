@@ -71,7 +71,7 @@ def find_base(linear: np.ndarray) -> Base:
     """
     d = density(linear)
     naked = (d < NAKED).all(axis=2)
-    film: np.ndarray = ~naked & ~(d > HOLDER).all(axis=2)
+    film = np.asarray(~naked & ~(d > HOLDER).all(axis=2))
     kept = cv2.erode(film.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=1).astype(bool)
     if kept.mean() < LEAST_SHARE:
         return Base(why="none")

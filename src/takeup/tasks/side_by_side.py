@@ -1,0 +1,118 @@
+"""Draw what copies of scans would look like with something put right, beside what they are; the box stays as it is."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from takeup.box.arranged import arranged_of
+from takeup.box.choosing import Candidate, choose
+from takeup.box.folder import Box, look_into
+from takeup.errors import NotPossible
+from takeup.files.beside import write_bytes
+from takeup.media.probe import look_at
+from takeup.media.still import INCOMPLETE, OpenStill
+from takeup.media.still_write import as_it_is, write_jpeg_copy
+from takeup.pages.side_by_side import side_by_side
+from takeup.plan.mending import mends_for, plan_asked
+from takeup.plan.scan_finishing import PlannedPicture, is_pages, plan_pictures
+from takeup.settings import Settings
+from takeup.streams import Original, Still
+from takeup.tables.loader import load_rows
+from takeup.tables.rows import Rows
+from takeup.tasks.check import medium_of
+from takeup.tasks.ears import SILENT, Ears
+from takeup.tasks.finish_scan_mend import MendedPicture, mend_picture
+from takeup.tasks.finishing import part_name
+from takeup.tasks.picture import as_png
+from takeup.tasks.remembered import candidates_of
+
+LONGEST_PX = 900  # of each of the two
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """One drawing: of which item and picture, where it lies, what it says (keys of ``words/notes``)."""
+
+    item: str
+    picture: str
+    path: Path
+    mended: tuple[Mapping[str, Any], ...]
+    notes: tuple[tuple[str, Mapping[str, Any]], ...]
+
+
+def compare(
+    folder: Path, settings: Settings, target: Path, *, mend: str, item: str = "", picture: str = "", ears: Ears = SILENT
+) -> tuple[Compared, ...]:
+    """Draw each picture of a box's scans before and after ``mend``, as PNG files in ``target``.
+
+    Raises
+    ------
+    NotPossible
+        ``finish.no-such-mend``; ``finish.nothing-to-compare`` when no checked scan is meant; the disk's refusal.
+    """
+    words, rows, box = plan_asked(mend), load_rows(), look_into(folder, settings)
+    if target.absolute().is_relative_to(box.folder):
+        raise NotPossible("finish.compare-inside", path=str(target))
+    made: list[Compared] = []
+    for original in box.originals():
+        scan = medium_of(original.carrier, rows) == "scan" and not is_pages(original)
+        asked = mends_for("scan", original.carrier, words, said=True) if scan and item in ("", original.id) else ()
+        if asked:
+            made += _of_item(box, original, asked, picture, target, rows, ears)
+    if not made:
+        raise NotPossible("finish.nothing-to-compare", path=str(folder))
+    return tuple(made)
+
+
+def _of_item(
+    box: Box, original: Original, asked: tuple[str, ...], only: str, target: Path, rows: Rows, ears: Ears
+) -> list[Compared]:
+    made = []
+    choices, _ = choose(candidates_of(box, original.id), joined=False)
+    for one in (capture for choice in choices if choice.checked for capture in choice.captures):
+        path, name = box.path(one.stored), part_name(original.id, one.part)
+        capture = look_at(path)
+        if INCOMPLETE in capture.notes:
+            continue
+        for picture in _pictures(box, original, one, name):
+            shown = picture.name if picture and picture.id else name
+            if only in ("", shown):
+                ears.progress(shown, 0, 1, "pictures")
+                made.append(_drawn(OpenStill(path, capture), picture, asked, shown, original, target, rows))
+    return made
+
+
+def _pictures(box: Box, original: Original, one: Candidate, name: str) -> list[PlannedPicture | None]:
+    arranged = arranged_of(box.record.latest("arranged", original.id), one.stored, one.sha256)
+    return [*plan_pictures(name, one.report, item=original.id, arranged=arranged).pictures] or [None]
+
+
+def _drawn(
+    still: OpenStill, picture: PlannedPicture | None, asked: tuple[str, ...], name: str, original: Original,
+    target: Path, rows: Rows,
+) -> Compared:  # fmt: skip
+    work = mend_picture(still, picture, asked, name, original.carrier)
+    before, after = (_small(still, picture, done, rows) for done in (None, work))
+    work.told()
+    title = f"{name}  {original.label}".strip()
+    path = target / f"{name}.png"
+    target.mkdir(parents=True, exist_ok=True)
+    notes = tuple((key, dict(facts)) for key, facts in work.notes)
+    write_bytes(path, as_png(side_by_side(title, before, after, notes)))
+    return Compared(item=original.id, picture=name, path=path, mended=tuple(work.said), notes=notes)
+
+
+def _small(still: OpenStill, picture: PlannedPicture | None, work: MendedPicture | None, rows: Rows) -> Still:
+    with tempfile.TemporaryDirectory(prefix="takeup-") as room:
+        file = Path(room) / "copy.jpg"
+        width, height = write_jpeg_copy(
+            still, file, quality=rows.value("formats.scan.copy.quality"), longest_px=LONGEST_PX,
+            corners=picture.corners if picture else None, tilt=picture.tilt if picture else 0.0,
+            turn=picture.turn if picture else 0,
+            point=work.point if work else as_it_is, after=work.after if work else as_it_is,
+        )  # fmt: skip
+        return Still(at_s=0.0, jpeg=file.read_bytes(), width=width, height=height)
