@@ -9,8 +9,8 @@ from typing import Any
 from takeup.judge.scan_colour import colour_figures, colour_findings
 from takeup.judge.scan_dyes import dye_findings
 from takeup.judge.scan_findings import clipping_findings, file_findings, place_findings
-from takeup.judge.scan_micro import Leaves, leaf_facts, leaf_findings, original_ppi
 from takeup.judge.scan_machine import Machine, machine_findings, streaks_figure
+from takeup.judge.scan_micro import Leaves, leaf_facts, leaf_findings, original_ppi
 from takeup.judge.scan_origin import origin_figures, origin_findings
 from takeup.judge.scan_scale import scale_findings, true_ppi
 from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings

@@ -28,8 +28,8 @@ from takeup.tables.rows import Rows
 from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_dyes import dyes_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
-from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_step
 from takeup.tasks.scan_leaves import leaves_seen
+from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_step
 
 
 def look_through(
