@@ -1,7 +1,7 @@
-"""A second maker of beds, unlike ``make.scan``: papers are polygons filled on a finer grid in linear light, then averaged.
+"""A second maker of beds, unlike ``make.scan``: papers are polygons on a finer grid in linear light, averaged.
 
-The lid is a lamp's field with dirt, fingerprints and hairs, the light comes from one side (shadow away from it, a bright
-cut edge towards it), the scanner may show its dark frame. Truth is the polygon of each paper. Seeded.
+The lid is a lamp's field with dirt, fingerprints and hairs, the light comes from one side (shadow away from it, a
+bright cut edge towards it), the scanner may show its dark frame. Truth is the polygon of each paper. Seeded.
 """
 
 from __future__ import annotations
@@ -77,7 +77,9 @@ def dirty(rng, light, ppi):
         walk = np.cumsum(rng.normal(0, 0.3, 30)) + rng.uniform(0, 6.28)
         path = np.cumsum(np.stack([np.cos(walk), np.sin(walk)], 1) * 0.012 * ppi, axis=0)
         path = path + rng.uniform([0, 0], [columns, rows])
-        cv2.polylines(light, [np.rint(path * 16).astype(np.int32)], False, [0.35] * 3, max(1, round(ppi / 200)), cv2.LINE_AA, 4)  # fmt: skip
+        cv2.polylines(
+            light, [np.rint(path * 16).astype(np.int32)], False, [0.35] * 3, max(1, round(ppi / 200)), cv2.LINE_AA, 4
+        )
     return light
 
 
@@ -109,13 +111,25 @@ def edge_of(rng, size, shape, ppi):
         return np.stack([w / 2 * np.cos(t), h / 2 * np.sin(t)], 1)
     if shape == "cut":  # corners cut off straight
         c = rng.uniform(2, 5) / MM * ppi
-        return np.array([[-w / 2 + c, -h / 2], [w / 2 - c, -h / 2], [w / 2, -h / 2 + c], [w / 2, h / 2 - c],
-                         [w / 2 - c, h / 2], [-w / 2 + c, h / 2], [-w / 2, h / 2 - c], [-w / 2, -h / 2 + c]])  # fmt: skip
+        return np.array(
+            [
+                [-w / 2 + c, -h / 2],
+                [w / 2 - c, -h / 2],
+                [w / 2, -h / 2 + c],
+                [w / 2, h / 2 - c],
+                [w / 2 - c, h / 2],
+                [-w / 2 + c, h / 2],
+                [-w / 2, h / 2 - c],
+                [-w / 2, -h / 2 + c],
+            ]
+        )
     if shape == "rounded":
         r = rng.uniform(1.5, 5) / MM * ppi
         t = np.linspace(0, np.pi / 2, 12)
         arcs = []
-        for n, (x, y) in enumerate([(w / 2 - r, -h / 2 + r), (w / 2 - r, h / 2 - r), (-w / 2 + r, h / 2 - r), (-w / 2 + r, -h / 2 + r)]):  # fmt: skip
+        for n, (x, y) in enumerate(
+            [(w / 2 - r, -h / 2 + r), (w / 2 - r, h / 2 - r), (-w / 2 + r, h / 2 - r), (-w / 2 + r, -h / 2 + r)]
+        ):
             a = t - np.pi / 2 + n * np.pi / 2
             arcs.append(np.stack([x + r * np.cos(a), y + r * np.sin(a)], 1))
         return np.concatenate(arcs)
@@ -141,7 +155,15 @@ def face(rng, size, kind, ppi):
         art += 0.6 * cloud(rng, h, w, 40)[..., None]
         written = np.zeros((h, w), np.uint8)
         for n in range(3):
-            cv2.putText(written, "1974 Ellery 12", (w // 8, int(h * (0.3 + 0.2 * n))), cv2.FONT_HERSHEY_SCRIPT_SIMPLEX, w / 400, 255, max(1, w // 300))  # fmt: skip
+            cv2.putText(
+                written,
+                "1974 Ellery 12",
+                (w // 8, int(h * (0.3 + 0.2 * n))),
+                cv2.FONT_HERSHEY_SCRIPT_SIMPLEX,
+                w / 400,
+                255,
+                max(1, w // 300),
+            )
         art -= written[..., None] / 255.0 * [140, 140, 110]
         return art.astype(np.float32)
     if kind == "news":
@@ -160,7 +182,9 @@ def face(rng, size, kind, ppi):
     zoom = rng.uniform(0.6, 1.0) * min(columns / w, rows / h)
     cw, ch = int(w * zoom), int(h * zoom)
     x, y = rng.integers(0, columns - cw + 1), rng.integers(0, rows - ch + 1)
-    art = cv2.resize(np.ascontiguousarray(art[y : y + ch, x : x + cw]), (w, h), interpolation=cv2.INTER_CUBIC).astype(np.float32)  # fmt: skip
+    art = cv2.resize(np.ascontiguousarray(art[y : y + ch, x : x + cw]), (w, h), interpolation=cv2.INTER_CUBIC).astype(
+        np.float32
+    )
     art = 12 + art * rng.uniform(0.82, 0.92)
     if kind == "sky":  # the sky runs white to the paper's edge on top and down part of both sides
         fade = np.clip((np.linspace(0, 1, h) - rng.uniform(0.25, 0.45)) / 0.2, 0, 1)[:, None, None]
@@ -188,15 +212,36 @@ def face(rng, size, kind, ppi):
         base = np.full((h, w, 3), (205, 120, 70), np.float32)
         for n in range(6):
             x0 = round((1 + 38 * n) * mm)
-            base[round(5.5 * mm) : round(29.5 * mm), x0 : x0 + round(36 * mm)] = art[round(5.5 * mm) : round(29.5 * mm), x0 : x0 + round(36 * mm)]  # fmt: skip
+            base[round(5.5 * mm) : round(29.5 * mm), x0 : x0 + round(36 * mm)] = art[
+                round(5.5 * mm) : round(29.5 * mm), x0 : x0 + round(36 * mm)
+            ]
         for n in range(48):
             for y0 in (2.0, 30.2):
-                base[round(y0 * mm) : round((y0 + 2.8) * mm), round((n + 0.3) * 4.75 * mm) : round((n + 0.3) * 4.75 * mm + 2 * mm)] = 245  # fmt: skip
+                base[
+                    round(y0 * mm) : round((y0 + 2.8) * mm),
+                    round((n + 0.3) * 4.75 * mm) : round((n + 0.3) * 4.75 * mm + 2 * mm),
+                ] = 245
         art = base.astype(np.float32)
     return art
 
 
-def lay(glass, light, rng, size_mm, centre, tilt, *, kind="photo", shape="plain", lamp=(0.6, 0.8), shadow=None, thick=True, fate="cut", art=None, told=True):  # fmt: skip
+def lay(
+    glass,
+    light,
+    rng,
+    size_mm,
+    centre,
+    tilt,
+    *,
+    kind="photo",
+    shape="plain",
+    lamp=(0.6, 0.8),
+    shadow=None,
+    thick=True,
+    fate="cut",
+    art=None,
+    told=True,
+):
     """Lay one paper on the glass: ``centre`` [px], ``light`` is changed in place."""
     ppi = glass.ppi
     size = np.array(size_mm, float) / MM * ppi
@@ -216,7 +261,13 @@ def lay(glass, light, rng, size_mm, centre, tilt, *, kind="photo", shape="plain"
     at = np.array([[-size[0] / 2, -size[1] / 2], [size[0] / 2, -size[1] / 2], [-size[0] / 2, size[1] / 2]])
     target = ((turned(at, tilt, centre) - [x0, y0]) * FINE - 0.5).astype(np.float32)
     source = np.array([[-0.5, -0.5], [art.shape[1] - 0.5, -0.5], [-0.5, art.shape[0] - 0.5]], np.float32)
-    shown = cv2.warpAffine(linear(np.clip(art, 0, 255)), cv2.getAffineTransform(source, target), fine[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    shown = cv2.warpAffine(
+        linear(np.clip(art, 0, 255)),
+        cv2.getAffineTransform(source, target),
+        fine[::-1],
+        flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     small = (x1 - x0, y1 - y0)
     alpha = cv2.resize(mask, small, interpolation=cv2.INTER_AREA)[..., None]
     colour = cv2.resize(shown * mask[..., None], small, interpolation=cv2.INTER_AREA)
@@ -228,7 +279,12 @@ def lay(glass, light, rng, size_mm, centre, tilt, *, kind="photo", shape="plain"
     part *= 1 - alpha
     part += colour
     if thick:  # the cut edge of the paper catches the light on the lamp's side
-        lit = np.clip(alpha[..., 0] - cv2.warpAffine(alpha[..., 0], np.float32([[1, 0, -away[0] / 4], [0, 1, -away[1] / 4]]), small), 0, 1)  # fmt: skip
+        lit = np.clip(
+            alpha[..., 0]
+            - cv2.warpAffine(alpha[..., 0], np.float32([[1, 0, -away[0] / 4], [0, 1, -away[1] / 4]]), small),
+            0,
+            1,
+        )
         part += 0.02 * lit[..., None] * rng.uniform(0, 1)
     if told:
         glass.laid.append(Laid(corners, edge, tilt, fate))
@@ -242,6 +298,8 @@ def taken(glass, light, rng, noise=None, frame=0.0):
         light[:b] = light[-b:] = dark
         light[:, :b] = light[:, -b:] = dark
     light = cv2.GaussianBlur(light, (0, 0), rng.uniform(0.45, 0.8))
-    pixels = coded(light) + rng.normal(0, rng.uniform(0.6, 2.2) if noise is None else noise, light.shape).astype(np.float32)  # fmt: skip
+    pixels = coded(light) + rng.normal(0, rng.uniform(0.6, 2.2) if noise is None else noise, light.shape).astype(
+        np.float32
+    )
     glass.pixels = np.clip(np.rint(pixels), 0, 255).astype(np.uint8)
     return glass

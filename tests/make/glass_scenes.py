@@ -45,7 +45,19 @@ def free_places(rng, light, ppi, many, sizes_mm, tilts, gap_mm=3.0):
     return placed
 
 
-def apart(seed, ppi, kinds=("photo",), shape="plain", tilts=(-6, 6), ground="white", sizes=PAPERS_MM, many=None, size_in=(12, 17), frame=0.0, gap_mm=3.0):  # fmt: skip
+def apart(
+    seed,
+    ppi,
+    kinds=("photo",),
+    shape="plain",
+    tilts=(-6, 6),
+    ground="white",
+    sizes=PAPERS_MM,
+    many=None,
+    size_in=(12, 17),
+    frame=0.0,
+    gap_mm=3.0,
+):
     rng, glass, light = begin(seed, ppi, size_in, ground)
     lamp = LAMPS[rng.integers(len(LAMPS))]
     many = many or int(rng.integers(3, 8))
@@ -53,9 +65,18 @@ def apart(seed, ppi, kinds=("photo",), shape="plain", tilts=(-6, 6), ground="whi
         kind = kinds[rng.integers(len(kinds))]
         if kind == "polaroid":
             size = np.array([88, 107.0])
-            if centre[0] * MM / ppi < 75 or centre[1] * MM / ppi < 75:
-                pass
-        lay(glass, light, rng, size, centre, tilt, kind=kind, shape=shape, lamp=lamp, shadow=0.0 if ground == "black" else None)  # fmt: skip
+        lay(
+            glass,
+            light,
+            rng,
+            size,
+            centre,
+            tilt,
+            kind=kind,
+            shape=shape,
+            lamp=lamp,
+            shadow=0.0 if ground == "black" else None,
+        )
     return taken(glass, dirty(rng, light, ppi), rng, frame=frame)
 
 
@@ -64,8 +85,8 @@ def row(seed, ppi, *, many=None, block=False, mixed=False, kinds=("photo",), gro
     rng, glass, light = begin(seed, ppi, kind=ground)
     lamp = LAMPS[rng.integers(len(LAMPS))]
     tilt = float(rng.uniform(-6, 6))
-    along, down = quad((0, 0), (2, 2), tilt)[1] - quad((0, 0), (2, 2), tilt)[0], quad((0, 0), (2, 2), tilt)[3] - quad((0, 0), (2, 2), tilt)[0]  # fmt: skip
-    along, down = along / 2, down / 2
+    origin, across, _, below = quad((0, 0), (1, 1), tilt)
+    along, down = across - origin, below - origin
     size = np.array(PAPERS_MM[rng.integers(3 if not block else len(PAPERS_MM))], float) / MM * ppi
     if rng.random() < 0.5:
         size = size[::-1]
@@ -74,7 +95,17 @@ def row(seed, ppi, *, many=None, block=False, mixed=False, kinds=("photo",), gro
         for i in (-0.5, 0.5):
             for j in (-0.5, 0.5):
                 gap = rng.uniform(0, 1)
-                lay(glass, light, rng, size / ppi * MM, middle + along * i * (size[0] + gap) + down * j * (size[1] + gap), tilt, kind=kinds[rng.integers(len(kinds))], lamp=lamp, shadow=None if ground == "white" else 0.0)  # fmt: skip
+                lay(
+                    glass,
+                    light,
+                    rng,
+                    size / ppi * MM,
+                    middle + along * i * (size[0] + gap) + down * j * (size[1] + gap),
+                    tilt,
+                    kind=kinds[rng.integers(len(kinds))],
+                    lamp=lamp,
+                    shadow=None if ground == "white" else 0.0,
+                )
     else:
         many = many or int(rng.integers(2, 5))
         sizes = [size] * many
@@ -84,8 +115,20 @@ def row(seed, ppi, *, many=None, block=False, mixed=False, kinds=("photo",), gro
             sizes.pop()
         at = -sum(s[0] for s in sizes) / 2
         for s in sizes:
-            slide = rng.uniform(-0.3, 0.3) * ppi if mixed else (rng.uniform(-0.1, 0.1) * ppi if rng.random() < 0.4 else 0)  # fmt: skip
-            lay(glass, light, rng, s / ppi * MM, middle + along * (at + s[0] / 2) + down * slide, tilt, kind=kinds[rng.integers(len(kinds))], lamp=lamp, shadow=None if ground == "white" else 0.0)  # fmt: skip
+            slide = (
+                rng.uniform(-0.3, 0.3) * ppi if mixed else (rng.uniform(-0.1, 0.1) * ppi if rng.random() < 0.4 else 0)
+            )
+            lay(
+                glass,
+                light,
+                rng,
+                s / ppi * MM,
+                middle + along * (at + s[0] / 2) + down * slide,
+                tilt,
+                kind=kinds[rng.integers(len(kinds))],
+                lamp=lamp,
+                shadow=None if ground == "white" else 0.0,
+            )
             at += s[0] + rng.uniform(0, 1)
     return taken(glass, dirty(rng, light, ppi), rng)
 
