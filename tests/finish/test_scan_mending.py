@@ -75,6 +75,8 @@ def test_a_negative_is_shown_positive_and_kept_as_scanned(box):
     assert asked_of(one) == (["positive"], ["positive"])
     assert [key for key, _ in one.made.notes] == ["finish.mended-positive"]
     assert one.made.settings["mended"][0]["base"] == pytest.approx(list(made.MASK), abs=0.01)
+    packet = one.made.path.read_bytes()
+    assert b"<xmpMM:History><rdf:Seq>" in packet and b"positive: interpretation=True, base=[0.25, 0.65, 0.95]" in packet
     positive = shown(one.made.path)
     inside = positive[30:-30, 30:-30].mean(axis=2)
     scene = cv2.resize(made.pictures()[8], (300, 200), interpolation=cv2.INTER_AREA).mean(axis=2)[6:-6, 6:-6]
@@ -84,6 +86,7 @@ def test_a_negative_is_shown_positive_and_kept_as_scanned(box):
     again = finish(box, mend="none", item="n1")
     assert [*again] == ["n1.jpg"] and asked_of(again["n1.jpg"]) == ([], [])
     assert [key for key, _ in again["n1.jpg"].made.notes] == ["scan.as-negative"]
+    assert b"xmpMM:History" not in (box / "copies/n1/n1.jpg").read_bytes()
     scanned = shown(box / "copies/n1/n1.jpg")[30:-30, 30:-30].mean(axis=2)
     assert np.corrcoef(scanned.ravel(), scene.ravel())[0, 1] < -0.5
     assert finish(box) == {} and tree(box / "masters") == before

@@ -16,6 +16,8 @@ SPACES = {
     "xmpRights": "http://ns.adobe.com/xap/1.0/rights/",
     "xmp": "http://ns.adobe.com/xap/1.0/",
     "photoshop": "http://ns.adobe.com/photoshop/1.0/",
+    "xmpMM": "http://ns.adobe.com/xap/1.0/mm/",
+    "stEvt": "http://ns.adobe.com/xap/1.0/sType/ResourceEvent#",
     "Iptc4xmpCore": "http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/",
     "Iptc4xmpExt": "http://iptc.org/std/Iptc4xmpExt/2008-02-29/",
 }
@@ -52,6 +54,7 @@ def xmp_packet(tags: Tags, source_type: str = "", digitised: str = "") -> bytes:
         _alternative("Iptc4xmpCore:AltTextAccessibility", short),
         _alternative("Iptc4xmpCore:ExtDescrAccessibility", long),
         _simple("dc:identifier", tags.id),
+        _history(tags.scanned.mended if tags.scanned else ()),
     ]
     spaces = "".join(f"\n    xmlns:{name}={quoteattr(address)}" for name, address in SPACES.items() if name != "rdf")
     body = "".join(part for part in parts if part)
@@ -83,6 +86,18 @@ def _listed(name: str, kind: str, texts: Sequence[str]) -> str:
         return ""
     items = "".join(f"<rdf:li>{escape(text)}</rdf:li>" for text in texts)
     return f"   <{name}><rdf:{kind}>{items}</rdf:{kind}></{name}>\n"
+
+
+def _history(mended: Sequence[str]) -> str:
+    """What was put right in this copy, in its order (XMP specification part 2, Media Management)."""
+    if not mended:
+        return ""
+    steps = "".join(
+        '<rdf:li rdf:parseType="Resource"><stEvt:action>edited</stEvt:action>'
+        f"<stEvt:parameters>{escape(step)}</stEvt:parameters></rdf:li>"
+        for step in mended
+    )
+    return f"   <xmpMM:History><rdf:Seq>{steps}</rdf:Seq></xmpMM:History>\n"
 
 
 def _place(place: str) -> str:

@@ -19,6 +19,7 @@ class Scanned:
     written: str = ""  # ISO 8601 in UTC, "2027-03-02T10:00:00+00:00"
     sha256: tuple[str, ...] = ()  # of the captures it was made from
     object_said: tuple[tuple[str, str], ...] = ()  # language, the original in words: its kind, its size when known
+    mended: tuple[str, ...] = ()  # what a copy puts right, one text each with its figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
