@@ -164,3 +164,9 @@ def test_without_language_data_the_pdf_is_plain_and_says_so(tmp_path, monkeypatc
     pdf = finish([path], tmp_path, "document", "d1")[-1]
     assert not pdf.settings["searchable"]
     assert ("scan.no-language-data", {"name": "d1.pdf"}) in pdf.notes
+
+
+def test_an_albums_page_is_kept_whole_as_well_as_cut(tmp_path):
+    path = save(tmp_path / "b1.tif", made.bed(33, many=3).pixels, 150)
+    copies = {one.path.name for one in finish([path], tmp_path, label="Green album") if one.role == "copy"}
+    assert copies == {"b1.jpg", "b1-1.jpg", "b1-2.jpg", "b1-3.jpg"}

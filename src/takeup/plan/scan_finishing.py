@@ -12,6 +12,7 @@ from takeup.streams import Original, Report, StillImage
 from takeup.tables.rows import Rows
 
 MM_PER_INCH = 25.4
+ALBUM = ("album", "scrapbook", "相册", "影集", "相簿")  # as item lists say it
 PAGES = ("document", "newspaper", "microfilm", "microfiche")
 
 
@@ -81,6 +82,20 @@ def _planned(one: Placed, name: str, item: str, tilt: float | None, *, alone: bo
         back_of=one.back_of,
         mark=mark_of(one),
     )
+
+
+def is_album(original: Original) -> bool:
+    """Whether somebody wrote that an item is an album: then its pages are kept whole as well as cut.
+
+    Examples
+    --------
+    >>> is_album(Original(id="a1", carrier="print", label="Green album, 1950s"))
+    True
+    >>> is_album(Original(id="a1", carrier="print", label="Loose prints"))
+    False
+    """
+    told = f"{original.label} {original.notes}".lower()
+    return original.carrier == "print" and any(word in told for word in ALBUM)
 
 
 def halves_of(gutter: Sequence[Sequence[float]], size: tuple[int, int]) -> tuple[tuple[int, int, int, int], ...]:

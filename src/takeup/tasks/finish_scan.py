@@ -13,12 +13,13 @@ from takeup.files.copy import copy_file
 from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.media.still_write import outward_box, write_jpeg_copy, write_tiff_master
-from takeup.plan.scan_finishing import PlannedPicture, is_pages, margin_px, own_id, plan_pictures
+from takeup.plan.scan_finishing import PlannedPicture, is_album, is_pages, margin_px, own_id, plan_pictures
 from takeup.plan.tagging import plan_tags
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, StillImage
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
+from takeup.tasks.finish_join import joined_copies
 from takeup.tasks.finish_pages import pages_pdf
 from takeup.tasks.finish_scan_mend import mend_picture
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
@@ -49,6 +50,9 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
             made += work.copies()
     if pages and place.wants("copy"):
         made.append(pages_pdf(chosen, place, rows, settings, ears))
+    if place.wants("copy"):
+        joined, refused = joined_copies(chosen, place, rows, ears)
+        made = [_noted(one, refused[one.path.stem]) if one.path.stem in refused else one for one in made] + joined
     return made
 
 
@@ -61,6 +65,8 @@ class _Scan:
         self.path, self.image = one.stored[0], capture.image
         arranged = one.arranged[0] if one.arranged else None
         self.plan = plan_pictures(one.name, one.reports[0], item=one.original.id, arranged=arranged)
+        if is_album(one.original) and len(self.plan.pictures) > 1:
+            self.plan = replace(self.plan, whole=True)
         several = len(self.plan.pictures) > 1 or self.plan.unsure or is_pages(one.original)
         self.own = "" if several else own_id(one.name, one.original.id)
 

@@ -80,11 +80,11 @@ def same_print(one: np.ndarray, other: np.ndarray, *, framed: bool, turn: int = 
         start = similarity(one, other)
     if start is None:
         return SamePrint(same=False, turn=turn)
-    moved, covered, onto = _brought_onto(one, other, start)
+    moved, covered, onto = aligned(one, other, start)
     share = covered.mean() * one.size / min(one.size, other.size * abs(np.linalg.det(start[:, :2])))
     if share < (0.9 if framed else COVERED) or (framed and _off_frame(onto, one.shape) > AT_FRAME * max(one.shape)):
         return SamePrint(same=False, turn=turn)
-    agree, off, places = _blocks(_detail(one), _detail(moved), covered)
+    agree, off, places = detail_blocks(one, moved, covered)
     size = int(agree.size)
     if size < LEAST_BLOCKS:
         return SamePrint(same=False, blocks=size, turn=turn)
@@ -101,7 +101,7 @@ def same_print(one: np.ndarray, other: np.ndarray, *, framed: bool, turn: int = 
 def _are_alone(places: np.ndarray) -> bool:
     """Whether no two blocks are neighbours: what moves in a scene is larger than a block, a misread edge is not."""
     apart = np.abs(places[:, None] - places[None]).max(axis=2)
-    return not bool((apart[np.triu_indices(len(places), 1)] <= 1).any())
+    return not bool((apart[np.triu_indices(len(places), 1)] <= BLOCK).any())
 
 
 def _off_frame(onto: np.ndarray, shape: tuple[int, ...]) -> float:
@@ -110,12 +110,14 @@ def _off_frame(onto: np.ndarray, shape: tuple[int, ...]) -> float:
     return float(np.hypot(*(corners @ onto.T - corners[:, :2]).T).max())
 
 
-def _brought_onto(one: np.ndarray, other: np.ndarray, start: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def aligned(
+    one: np.ndarray, other: np.ndarray, start: np.ndarray, seen: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The other moved onto the one as exactly as an affine map can, where it covers it, and by which map."""
     onto = cv2.invertAffineTransform(start).astype(np.float32)
     a, b = _middle(one), _middle(other)
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, STEPS, 1e-5)
-    everywhere: np.ndarray = np.full(a.shape, 255, np.uint8)
+    everywhere = np.full(a.shape, 255, np.uint8) if seen is None else seen
     with suppress(cv2.error):  # where it does not converge they stay as they were brought together
         onto = np.asarray(cv2.findTransformECC(a, b, onto, cv2.MOTION_AFFINE, stop, everywhere, 5)[1])
     size = (one.shape[1], one.shape[0])
@@ -135,8 +137,9 @@ def _detail(grey: np.ndarray) -> np.ndarray:
     return soft - cv2.GaussianBlur(soft, (0, 0), 7)
 
 
-def _blocks(a: np.ndarray, b: np.ndarray, covered: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def detail_blocks(one: np.ndarray, moved: np.ndarray, covered: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of each block with detail in both: its correlation where it fits best without dust, how far off, its place."""
+    a, b = _detail(one), _detail(moved)
     inside = cv2.erode(covered.astype(np.uint8), np.ones((13, 13), np.uint8), borderValue=0) > 0
     rim = max(REACH + 2, int(0.02 * max(a.shape)))
     agree, off, places = [], [], []
@@ -152,7 +155,7 @@ def _blocks(a: np.ndarray, b: np.ndarray, covered: np.ndarray) -> tuple[np.ndarr
             if told is not None:
                 agree.append(told[0])
                 off.append(told[1])
-                places.append((y // BLOCK, x // BLOCK))
+                places.append((y, x))
     return np.array(agree), np.array(off), np.array(places).reshape(-1, 2)
 
 
