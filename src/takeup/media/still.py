@@ -21,6 +21,7 @@ from takeup.media.still_tiff import COMPRESSIONS, LOSSY
 from takeup.streams import CaptureFile, Still, StillImage
 
 STRIP_BYTES = 6_000_000
+FETCH_ROWS = 16  # at a time: for more, libvips makes new room each time, which costs more than the reading itself
 NUMBERS = {
     "float": "32-bit floating point", "double": "64-bit floating point", "uint": "32-bit whole numbers",
     "int": "signed 32-bit whole numbers", "short": "signed 16-bit whole numbers", "char": "signed 8-bit whole numbers",
@@ -174,7 +175,8 @@ class OpenStill:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
 
     def strips(self) -> Iterator[np.ndarray]:
-        """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16.
+        """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16, each of them good
+        until the next one is asked for.
 
         Raises
         ------
@@ -185,13 +187,18 @@ class OpenStill:
         image = self.vips()
         region = pyvips.Region.new(image)
         each = max(16, STRIP_BYTES // (image.width * image.bands * self.dtype.itemsize) // 16 * 16)
+        held = np.empty((min(each, image.height), image.width, image.bands), self.dtype)
         for top in range(0, image.height, each):
             rows = min(each, image.height - top)
-            try:
-                raw = region.fetch(0, top, image.width, rows)
-            except pyvips.Error as error:
-                raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
-            yield np.frombuffer(raw, self.dtype).reshape(rows, image.width, image.bands)
+            strip = held[:rows]
+            for first in range(0, rows, FETCH_ROWS):
+                last = min(first + FETCH_ROWS, rows)
+                try:
+                    raw = region.fetch(0, top + first, image.width, last - first)
+                except pyvips.Error as error:
+                    raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
+                strip[first:last] = np.frombuffer(raw, self.dtype).reshape(last - first, image.width, image.bands)
+            yield strip
 
 
 def page_of(path: Path, capture: CaptureFile, page: int) -> StillImage:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -11,6 +12,7 @@ from takeup.measure.scan.first import FirstLook
 
 BANDS = 16  # stretches of rows with as many rows of lid in each
 MARGIN_INCH = 0.12  # kept away from prints, for their shadow
+GROUP = 8  # miniature rows that share one mask, so that they are added up at once
 COARSE = 4  # miniature pixels per pixel of the smooth lid
 
 
@@ -18,7 +20,8 @@ COARSE = 4  # miniature pixels per pixel of the smooth lid
 class LidOnly:
     """Lid in miniature pixels.
 
-    ``mask`` : bool, shape (rows, columns): lid without prints, their shadows, specks and hairs.
+    ``mask`` : bool, shape (rows, columns): lid without prints, their shadows, specks and hairs; the same for each group
+    of ``GROUP`` rows, counted from the first.
     ``level`` : float32, shape (rows, columns): the lid's smooth brightness, all channels together [codes of 255].
     ``across`` : float32, shape (columns,): its mean from left to right, of all rows.
     ``band`` : int, shape (rows,): which of 16 stretches of rows each row is in.
@@ -31,6 +34,14 @@ class LidOnly:
     band: np.ndarray
     block: int
     height: int
+
+    def groups(self, row: int, rows: int) -> Iterator[tuple[int, int, int]]:
+        """The groups of rows that a strip of ``rows`` scan rows from ``row`` on cuts: the first miniature row of each,
+        and from where to where it lies in the strip [px]."""
+        size = GROUP * self.block
+        for group in range(row // size, -(-min(row + rows, self.mask.shape[0] * self.block) // size)):
+            last = min((group + 1) * size, self.mask.shape[0] * self.block, row + rows)
+            yield group * GROUP, max(group * size - row, 0), last - row
 
 
 def lid_only(first: FirstLook) -> LidOnly | None:
@@ -49,9 +60,14 @@ def lid_only(first: FirstLook) -> LidOnly | None:
     strange[:, line] = False
     near = cv2.dilate(strange.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
     mask &= ~near | line[None]
+    starts = np.arange(0, mask.shape[0], GROUP)
+    of_group = np.arange(mask.shape[0]) // GROUP
+    mask = np.logical_and.reduceat(mask, starts, axis=0)[of_group]
+    if not mask.any():
+        return None
     rows = mask.sum(axis=1).astype(float)
     share = np.cumsum(rows) / max(rows.sum(), 1)
-    band = np.minimum((share * BANDS - 1e-9).astype(int), BANDS - 1)
+    band = np.minimum((share * BANDS - 1e-9).astype(int), BANDS - 1)[starts][of_group]
     count = mask.sum(axis=0)
     across = np.where(count > 0, (level * mask).sum(axis=0) / np.maximum(count, 1), float(level[mask].mean()))
     return LidOnly(

@@ -127,10 +127,9 @@ def _lid_means(state: ScanLinesState, strip: np.ndarray) -> np.ndarray:
     rows = strip.shape[0]
     means = np.full((rows, 2), np.nan, np.float32)
     middle = lid.mask.shape[1] // 2
-    for row in range(state.row // lid.block, min(-(-(state.row + rows) // lid.block), lid.mask.shape[0])):
-        top, bottom = max(row * lid.block - state.row, 0), min((row + 1) * lid.block - state.row, rows)
-        if bottom <= top:
-            continue
+    flat = strip.reshape(rows, -1)
+    each = lid.block * strip.shape[2]
+    for row, top, bottom in lid.groups(state.row, rows):
         for side, (first, last) in enumerate(((0, middle), (middle, lid.mask.shape[1]))):
             spans = _spans(lid.mask[row, first:last])
             if not spans:
@@ -138,13 +137,19 @@ def _lid_means(state: ScanLinesState, strip: np.ndarray) -> np.ndarray:
             total, count, level = np.zeros(bottom - top), 0, 0.0
             for left, right in spans:
                 right = min(right, left + ENOUGH_PX // lid.block + 1)
-                part = strip[top:bottom, (first + left) * lid.block : (first + right) * lid.block]
-                mean = cv2.reduce(part, 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F).reshape(bottom - top, -1).mean(axis=1)
-                total += mean * (right - left)
+                part = flat[top:bottom, (first + left) * each : (first + right) * each]
+                total += _summed(part) / each
                 level += float(shade[first + left : first + right].mean()) * (right - left)
                 count += right - left
             means[top:bottom, side] = total / count * (255.0 / state.full_scale) - level / count
     return means
+
+
+def _summed(lines: np.ndarray) -> np.ndarray:
+    """The sum of each line, exactly."""
+    if lines.dtype == np.uint8:
+        return cv2.reduce(lines, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S)[:, 0]
+    return lines.sum(axis=1, dtype=np.int64)
 
 
 def _spans(mask: np.ndarray, most: int = 2) -> list[tuple[int, int]]:

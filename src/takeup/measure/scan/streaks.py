@@ -70,17 +70,13 @@ def step(state: StreaksState, strip: np.ndarray) -> StreaksState:
     lid = state.lid
     sums = np.zeros((BANDS, width * channels), np.float64) if state.sums is None else state.sums.copy()
     flat = strip.reshape(rows, width * channels)
-    for row in range(state.row // lid.block, min(-(-(state.row + rows) // lid.block), lid.mask.shape[0])):
+    for row, top, bottom in lid.groups(state.row, rows):
         mask = lid.mask[row]
         if not mask.any():
             continue
-        top = max(row * lid.block - state.row, 0)
-        bottom = min((row + 1) * lid.block - state.row, rows)
-        if bottom <= top:
-            continue
         total = cv2.reduce(flat[top:bottom], 0, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[0]
         wide = np.repeat(mask, lid.block * channels)
-        sums[_band(row, lid)][: wide.size] += total[: wide.size] * wide
+        sums[int(lid.band[row])][: wide.size] += total[: wide.size] * wide
     return replace(state, row=state.row + rows, channels=channels, sums=sums)
 
 
@@ -134,10 +130,6 @@ def finish(state: StreaksState, *, certain: float, least_levels: float, least_se
     lid = state.lid
     kept = tuple(_placed(mark, lid) for mark in _strongest(marks) if _level_on_both_sides(raw, mark))
     return Streaks(found=kept, seen=seen, least=max(least, least_levels))
-
-
-def _band(row: int, lid: LidOnly) -> int:
-    return int(lid.band[row])
 
 
 def _columns(state: StreaksState) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
