@@ -89,7 +89,10 @@ def over_limits(
         shown = away[line, first:last] if across else away[first:last, line]
         stands = (mask[line, first:last] if across else mask[first:last, line]) > 0
         paper = stands & (past > PAST_MM * per_inch / 25.4)
-        deeper = int(np.ceil(np.median(past))) + 4
+        if np.median(past) <= 0:  # its side is seen at the limit or beyond
+            moved.append(0.0)
+            continue
+        deeper = min(int(np.ceil(np.median(past))) + 4, (rows if across else columns) - 1)
         inner = line + deeper if side in (0, 3) else line - deeper
         beside = away[inner, first:last] if across else away[first:last, inner]
         goes_on = _alike(shown.mean(axis=1), beside.mean(axis=1), noise)

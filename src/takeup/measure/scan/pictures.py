@@ -17,6 +17,7 @@ from takeup.measure.scan.seams import Papers, Piece, has_known_size, take_apart
 from takeup.measure.scan.shapes import Shape, flattened, is_oval, outlines
 from takeup.measure.scan.sides import SEEN, Box, Fitted, fit_box, grown, stretched
 
+FOOT_IN = 0.95  # the widest border of a print: an instant picture's foot
 HIDDEN_IN = 3.2  # how much of a print may be hidden by a sky as white as the lid
 
 
@@ -89,7 +90,7 @@ def pictures(
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     apart, doubtful = _apart(_without_inner(found), away, mask, ground, per_inch)
     prints = tuple(
-        _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch), block, size) for fitted in apart
+        _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch, papers), block, size) for fitted in apart
     )
     boxes = tuple(_unsure_box(shape, block, size) for shape in unsure)
     boxes += tuple(_unsure_box(box, block, size) for box in doubtful)
@@ -187,8 +188,12 @@ def _fit(
         inward_px=(0.06 if whole else 0.35) * per_inch, held=piece.seams,
     )  # fmt: skip
     weak = [n for n in range(4) if not piece.seams[n] and _is_weak(fitted, n)]
-    if not weak or parted:
+    if parted:
         return fitted
+    if not weak:  # a wide white border, or the foot of an instant picture, may lie outside all that was looked at
+        return grown(
+            away, others, fitted, [0, 1, 2, 3], noise=ground.noise, outward_px=FOOT_IN * per_inch, inward_px=0.0
+        )
     return grown(
         away, others, fitted, weak, noise=ground.noise, outward_px=HIDDEN_IN * per_inch, inward_px=0.45 * per_inch
     )
@@ -250,8 +255,13 @@ def upright(fitted: Fitted) -> Fitted:
     return Fitted(box=box, sure=sure, covered=covered, ramps=ramps)
 
 
-def _to_limits(fitted: Fitted, away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float) -> Fitted:
+def _to_limits(
+    fitted: Fitted, away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float, papers: Papers
+) -> Fitted:
     """A print whose side was found short of the scan's limit, though its paper goes on to it, ends at the limit."""
+    sized = replace(papers, per_inch=per_inch) if papers.per_inch is None else papers
+    if min(fitted.covered) >= 0.9 and has_known_size(fitted.box, sized, 1.0):
+        return fitted
     moved = over_limits(fitted.box, away, mask, ground.noise, per_inch)
     if not any(moved):
         return fitted

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 SEGMENTS = 12
+ALONG = 0.8  # the sides beside one that was moved far must be seen along so much of their new length
 SEEN = 0.6  # share of a side's length along which its step must stand out
 
 
@@ -130,13 +131,14 @@ def grown(
         )
         for outward, inward in ways:
             found = _side(away, others, fitted.box, n, noise, outward, inward, deep=True)
-            if found.sure < 1 or found.covered < SEEN or found.ramp:
+            if found.sure < 1 or found.covered < SEEN or found.ramp or abs(found.offset) < 4:
                 continue
             moved = [0.0] * 4
             moved[n] = found.offset
             box = stretched(fitted.box, (moved[0], moved[1], moved[2], moved[3]))
             again = fit_box(away, others, box, noise=noise, outward_px=4.0, inward_px=4.0)
-            if again.sure[n] >= 1 and again.covered[n] >= SEEN:
+            beside = min(again.covered[(n + 1) % 4], again.covered[(n + 3) % 4])
+            if again.sure[n] >= 1 and again.covered[n] >= SEEN and beside >= min(ALONG, *fitted.covered):
                 fitted = again
                 break
     return fitted
