@@ -1,6 +1,7 @@
 """A station measured with its targets: figures by construction, history kept once per file, changes said."""
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
@@ -14,11 +15,16 @@ from takeup.tables.loader import load_rows
 from takeup.tasks.target import measure_target
 
 
-def ruler_scan(path, ppi, seed=0):
-    pixels = things.glass((round(6 * ppi), round(2.4 * ppi)))
+@cache
+def ruler_on_glass(ppi):
+    pixels = things.glass((round(4.8 * ppi), round(1.6 * ppi)))
     paint, size = things.ruler("mm", length=100)
-    things.lay(pixels, ppi, (76, 30), size, 1.0, paint)
-    image = pyvips.Image.new_from_array(things.finished(pixels, seed))
+    things.lay(pixels, ppi, (61, 20), size, 1.0, paint)
+    return pixels
+
+
+def ruler_scan(path, ppi, seed=0):
+    image = pyvips.Image.new_from_array(things.finished(ruler_on_glass(ppi), seed))
     image.tiffsave(str(path), xres=300 / 25.4, yres=300 / 25.4, resunit="inch", profile="srgb")
     return path
 
