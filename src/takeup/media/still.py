@@ -175,8 +175,8 @@ class OpenStill:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
 
     def strips(self) -> Iterator[np.ndarray]:
-        """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16, each of them good
-        until the next one is asked for.
+        """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16, each of them
+        good until the next one is asked for.
 
         Raises
         ------

@@ -8,6 +8,8 @@ import numpy as np
 from takeup.measure.scan.shapes import flattened, part_of
 from takeup.measure.scan.sides import Box
 
+AT_ONCE = 32  # lines looked at before it is asked whether the border goes on
+
 
 def inner_box(pixels: np.ndarray, box: Box, *, even: float = 3.0, near: float = 6.0) -> Box:
     """A box without the even border that runs along its sides.
@@ -47,11 +49,12 @@ def _border(grey: np.ndarray, skip: int, even: float, near: float) -> int:
     """Lines of border from the first row on; at least the outermost ones, where paper and lid mix."""
     ends = max(2, grey.shape[1] // 20)
     lines = grey[:, ends:-ends]
-    low, high = np.percentile(lines, [5, 95], axis=1)
-    level = np.median(lines, axis=1)
-    base = level[skip]
-    border = ((high - low) <= 4 * even) & (np.abs(level - base) <= near)
-    run = 0
-    while skip + run < len(border) // 2 and border[skip + run]:
-        run += 1
+    base, run = float(np.median(lines[skip])), 0
+    for first in range(skip, len(lines) // 2, AT_ONCE):  # most borders end within the first lines
+        part = lines[first : min(first + AT_ONCE, len(lines) // 2)]
+        low, level, high = np.quantile(part, [0.05, 0.5, 0.95], axis=1)
+        border = ((high - low) <= 4 * even) & (np.abs(level - base) <= near)
+        run += int(np.argmin(border)) if not border.all() else border.size
+        if not border.all():
+            break
     return skip + run + 1 if run >= 4 else skip
