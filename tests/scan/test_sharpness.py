@@ -76,9 +76,12 @@ def look(pixels, carrier="print", profile="sRGB"):
     return sharpness(seen, carrier, ROWS), soft_findings(seen, carrier, ROWS)
 
 
-@pytest.mark.parametrize("degrees", [0.0, 0.3, 5.0, -14.0, 33.0])
-@pytest.mark.parametrize("sigma", [0.6, 1.0, 2.0, 3.0])
-def test_a_known_blur_is_found_on_the_edges_of_what_lies_there(sigma, degrees):
+@pytest.mark.parametrize(
+    ("degrees", "sigma"),
+    [(0.0, 0.6), (0.0, 2.0), (0.3, 1.0), (0.3, 3.0), (5.0, 0.6), (5.0, 1.0), (5.0, 2.0), (5.0, 3.0), (-14.0, 1.0),
+     (-14.0, 2.0), (33.0, 0.6), (33.0, 3.0)],
+)  # fmt: skip
+def test_a_known_blur_is_found_on_the_edges_of_what_lies_there(degrees, sigma):
     measured, found = look(blurred(drawn(degrees), sigma))
     assert measured.value == pytest.approx(truth(sigma), rel=0.1)
     assert [one.verdict for one in found] == (["redo"] if sigma >= 2 else [])
@@ -120,11 +123,10 @@ def test_a_page_is_told_by_its_letters(sigma, soft):
 
 @pytest.mark.parametrize("seed", range(7))
 def test_a_soft_picture_is_no_soft_scan(seed):
-    photo = cv2.resize(made.photographs()[seed], (1100, 800), interpolation=cv2.INTER_CUBIC).astype(np.float32)
-    for carrier in ("print", "film"):
-        measured, found = look(blurred(photo * 0.8 + 20, 2.5), carrier)
-        assert found == []
-        assert measured.value is None and measured.why in ("scan.no-edge", "scan.soft-content")
+    photo = cv2.resize(made.photographs()[seed], (900, 650), interpolation=cv2.INTER_CUBIC).astype(np.float32)
+    measured, found = look(blurred(photo * 0.8 + 20, 2.5), "film" if seed % 2 else "print")
+    assert found == []
+    assert measured.value is None and measured.why in ("scan.no-edge", "scan.soft-content")
 
 
 def test_nothing_to_tell_by():
