@@ -55,7 +55,15 @@ class Tale:
         inside = (2.0, 2.0) if moved > 6.2 else None  # top field first: half a step further in the second field
         walk.path.add(Motion(across=0.0 if equal else moved, down=0.0, sure=0.95, inside=inside))
         walk.votes["top"] += 1
-        for row, one in ((walk.kinds, kind), (walk.at_s, at), (walk.luma, 100.0), (walk.most, 9.0)):
+        rows = (
+            (walk.kinds, kind),
+            (walk.at_s, at),
+            (walk.luma, 100.0),
+            (walk.most, 9.0),
+            (walk.own, 1.0),
+            (walk.noise, 2.0),
+        )
+        for row, one in rows:
             row.append(one)
         walk.difference.append(0.0 if equal and number else 5.0)
         walk.same.append(1.0 if equal and number else 0.0)
