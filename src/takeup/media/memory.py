@@ -11,8 +11,9 @@ import ctypes
 import sys
 from functools import cache
 
-M_MMAP_THRESHOLD = -3  # glibc, malloc.h
+M_TRIM_THRESHOLD, M_MMAP_THRESHOLD = -1, -3  # glibc, malloc.h
 LARGE_BYTES = 1 << 20
+KEPT_BYTES = 4 << 20  # free at the heap's end: given back at each small free, it would be asked for again at once
 
 
 @cache
@@ -21,6 +22,8 @@ def give_back_large_blocks() -> bool:
     if not sys.platform.startswith("linux"):
         return False
     try:
-        return bool(ctypes.CDLL(None).mallopt(M_MMAP_THRESHOLD, LARGE_BYTES))
+        library = ctypes.CDLL(None)
+        library.mallopt(M_TRIM_THRESHOLD, KEPT_BYTES)
+        return bool(library.mallopt(M_MMAP_THRESHOLD, LARGE_BYTES))
     except (AttributeError, OSError):
         return False
