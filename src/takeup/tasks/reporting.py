@@ -109,7 +109,8 @@ def box_answer(checked: BoxChecked, lang: str) -> dict[str, Any]:
         )
         files.append(about | answer | ({"repeats": str(checked.box / one.repeats)} if one.repeats else {}))
     together = [
-        finding_answer(finding, lang) | {"files": [str(path) for path in paths]}
+        finding_answer(finding, lang)
+        | {"files": [str(path) for path in paths]}
         | ({"of": str(paths[-1])} if finding.name == "duplicate" else {})
         for finding, paths in checked.box_findings
     ]
