@@ -6,11 +6,13 @@ import cv2
 import numpy as np
 import pytest
 import pyvips
+from make import both_sides
 from make import mended as made
 from make.captures import captured_box, put_capture, tree
 
 from takeup.errors import NotPossible
 from takeup.media.probe import look_at
+from takeup.plan.arranging import Placed, facts_of
 from takeup.settings import Settings
 from takeup.streams import Measured, Original, Report
 from takeup.tasks.finish import finish_box
@@ -143,3 +145,30 @@ def test_before_and_after_are_drawn_beside_each_other_and_the_box_stays(box, tmp
         compare(box, Settings(), tmp_path / "choose", mend="hum")
     with pytest.raises(NotPossible, match="compare-inside"):
         compare(box, Settings(), box / "choose", mend="fading")
+
+
+def test_both_sides_of_a_leaf_lose_each_others_ghost_once_they_are_paired(tmp_path):
+    (front, back), _, _ = both_sides.scanned(0.09, 2.5)
+    rows, columns = front.shape
+    bed = np.full((rows + 40, 2 * columns + 60, 3), 255, np.uint8)
+    corners = []
+    for left, side in ((20, front), (columns + 40, back[:, ::-1])):
+        bed[20 : 20 + rows, left : left + columns] = side[..., None]
+        corners.append(((left, 20), (left + columns, 20), (left + columns, 20 + rows), (left, 20 + rows)))
+    box = captured_box(tmp_path / "box", [Original(id="l1", carrier="print", label="Letter", keep="copy")])
+    boxes = [(*one[0], columns, rows) for one in corners]
+    put_capture(box, "l1", save(tmp_path / "l1.tif", bed), "", report_of(*boxes))
+    alone = finish(box.folder, mend="show-through")
+    assert {one.made.notes[0][0] for one in alone.values()} == {"finish.left-show-through.no-back"}
+    taken = box.record.latest("taken", "l1")[0].facts
+    sides = [Placed(number=n, corners=one, back_of="l1-1" if n == 2 else "") for n, one in enumerate(corners, 1)]
+    facts = {"sha256": taken["sha256"], "pictures": facts_of(sides)}
+    box.record.append("arranged", facts, item="l1", key=taken["stored"])
+    before = shown(alone["l1-1.jpg"].made.path)
+    paired = finish(box.folder)
+    assert [asked_of(one)[1] for one in paired.values()] == [["show-through"]] * 2
+    blank = (before[..., 0] > 190) & (before[..., 0] < 226)  # paper with the ghost on it
+    blank[:40] = blank[-40:] = blank[:, :40] = blank[:, -40:] = False
+    after = shown(paired["l1-1.jpg"].made.path)[..., 0]
+    assert blank.mean() > 0.01 and after[blank].mean() - before[blank][..., 0].mean() > 6
+    assert finish(box.folder) == {}

@@ -24,14 +24,19 @@ Strips = Callable[[Iterator[np.ndarray]], Iterable[np.ndarray]]
 def light_of_codes(still: OpenStill) -> np.ndarray:
     """How much light each code of a scan means: shape (codes, channels), 0 to 1, by its own profile; else as sRGB."""
     codes = np.arange(still.full_scale + 1) / still.full_scale
-    as_srgb = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
     bands = still.vips().bands
     profile = profile_of(still)
     names = (b"rTRC", b"gTRC", b"bTRC") if bands == 3 else (b"kTRC",)
     curves = [_curve(profile, name, codes) for name in names] if profile else []
     if not curves or any(curve is None for curve in curves):
-        return np.repeat(as_srgb[:, None], bands, axis=1)
+        return np.repeat(as_srgb(codes.size)[:, None], bands, axis=1)
     return np.stack([np.maximum.accumulate(curve) for curve in curves if curve is not None], axis=1)
+
+
+def as_srgb(count: int) -> np.ndarray:
+    """How much light each of so many codes means in sRGB (IEC 61966-2-1)."""
+    codes = np.arange(count) / (count - 1)
+    return np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
 
 
 def _curve(profile: bytes, name: bytes, codes: np.ndarray) -> np.ndarray | None:

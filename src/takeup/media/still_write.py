@@ -130,14 +130,7 @@ def write_jpeg_copy(
         ``capture.broken`` when the scan cannot be decoded.
     """
     try:
-        image = still.vips("sequential" if corners is None else "random")
-        image = in_srgb(point(image), still)
-        if corners is not None:
-            image = _straightened(image, corners, tilt)
-        image = image.autorot()
-        if turn % 4:
-            image = image.rot(f"d{turn % 4 * 90}")
-        image = after(image)
+        image = after(upright_picture(still, corners, tilt, turn, point))
         longest_px = min(longest_px or JPEG_PX, JPEG_PX)
         if max(image.width, image.height) > longest_px:
             image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
@@ -149,6 +142,18 @@ def write_jpeg_copy(
         across, down = down, across
     target.write_bytes(with_density(data, across, down))
     return image.width, image.height
+
+
+def upright_picture(
+    still: OpenStill, corners: Corners | None = None, tilt: float = 0.0, turn: int = 0, point: Passed = as_it_is
+) -> pyvips.Image:
+    """The print alone as its copy shows it: cut, straightened, turned upright, 8 bits, sRGB or grey."""
+    image = still.vips("sequential" if corners is None else "random")
+    image = in_srgb(point(image), still)
+    if corners is not None:
+        image = _straightened(image, corners, tilt)
+    image = image.autorot()
+    return image.rot(f"d{turn % 4 * 90}") if turn % 4 else image
 
 
 def with_density(jpeg: bytes, across: float | None, down: float | None) -> bytes:

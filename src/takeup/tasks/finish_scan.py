@@ -21,7 +21,7 @@ from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finish_join import joined_copies
 from takeup.tasks.finish_pages import pages_pdf
-from takeup.tasks.finish_scan_mend import mend_picture
+from takeup.tasks.finish_scan_mend import is_mended_so, mend_picture, other_side
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
 
 Note = tuple[str, Mapping[str, Any]]
@@ -43,7 +43,7 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
         capture = look_at(one.stored[0])
         if INCOMPLETE in capture.notes:
             raise Unreadable("scan.not-whole", path=str(one.stored[0]))
-        work = _Scan(one, capture, place, rows, ears)
+        work = _Scan(one, capture, place, rows, ears, chosen)
         if place.wants("master"):
             made += work.masters(cut=not pages or work.framed)
         if place.wants("copy") and not pages:
@@ -59,9 +59,12 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
 class _Scan:
     """One scan's masters and copies."""
 
-    def __init__(self, one: Chosen, capture: CaptureFile, place: Place, rows: Rows, ears: Ears) -> None:
+    def __init__(
+        self, one: Chosen, capture: CaptureFile, place: Place, rows: Rows, ears: Ears, chosen: list[Chosen]
+    ) -> None:
         assert capture.image is not None
         self.one, self.capture, self.place, self.rows, self.ears = one, capture, place, rows, ears
+        self.chosen = chosen  # all of the item, among them this one
         self.path, self.image = one.stored[0], capture.image
         arranged = one.arranged[0] if one.arranged else None
         self.plan = plan_pictures(one.name, one.reports[0], item=one.original.id, arranged=arranged)
@@ -157,10 +160,12 @@ class _Scan:
         target = self.place.copy(f"{name}.jpg")
         asked = self.place.mend_for(target.name)
         standing = self._standing(target, picture)
-        if standing and tuple(standing.settings.get("mend_asked", ())) == asked:
+        side = other_side(((one.stored[0], _planned(one)) for one in self.chosen), picture, asked)
+        own = {"other_side": side[1].mark} if side else {}
+        if standing and is_mended_so(standing.settings, asked, own):
             return standing
         still = OpenStill(self.path, self.capture)
-        mended = mend_picture(still, picture, asked, name, self.one.original.carrier)
+        mended = mend_picture(still, picture, asked, name, self.one.original.carrier, side)
         quality = self.rows.value("formats.scan.copy.quality")
         with beside(target) as part:
             size = write_jpeg_copy(
@@ -174,7 +179,7 @@ class _Scan:
             if picture.turn:
                 settings["turned"] = 90 * picture.turn
         mended.told()
-        settings |= mended.settings()
+        settings |= mended.settings() | own
         notes: list[Note] = [*mended.notes]
         if self.one.original.carrier == "negative" and not mended.said:
             notes.append(("scan.as-negative", {"name": name}))
@@ -186,6 +191,11 @@ class _Scan:
             title=self.title(shown, picture.back_of if picture else ""), size=size, notes=tuple(notes),
             part=self.one.part,
         )  # fmt: skip
+
+
+def _planned(one: Chosen) -> tuple[PlannedPicture, ...]:
+    arranged = one.arranged[0] if one.arranged else None
+    return plan_pictures(one.name, one.reports[0], item=one.original.id, arranged=arranged).pictures
 
 
 def _placed(picture: PlannedPicture) -> dict[str, Any]:

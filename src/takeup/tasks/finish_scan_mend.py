@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,11 +13,16 @@ import pyvips
 from takeup.measure.scan.density import find_base, plan_inversion, positive
 from takeup.measure.scan.fade import find_fade, undo_fade
 from takeup.measure.scan.mask import DustSweep
+from takeup.measure.scan.show_through import GhostSweep, at_full_size, find_ghost, papers_of
+from takeup.media.probe import look_at
 from takeup.media.still import OpenStill
-from takeup.media.still_mend import by_strips, codes_for, light_of_codes, sample, through_table
+from takeup.media.still_mend import as_srgb, by_strips, codes_for, light_of_codes, sample, through_table
+from takeup.media.still_write import upright_picture
 from takeup.plan.scan_finishing import PlannedPicture
 
 Note = tuple[str, Mapping[str, Any]]
+Side = tuple[OpenStill, PlannedPicture]
+MOST_PX = 4_000_000  # of a picture in which the other side is looked for
 NEGATIVE, FADES = ("negative", "microfilm", "microfiche"), ("print", "slide")
 
 
@@ -29,6 +35,7 @@ class MendedPicture:
     table: np.ndarray | None = None  # codes to codes, before anything else
     grey: bool = False
     sweep: DustSweep | None = None
+    ghost: GhostSweep | None = None
     said: list[dict[str, Any]] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
@@ -40,6 +47,8 @@ class MendedPicture:
         """The upright copy's pixels."""
         if self.grey and image.bands == 3:
             image = image.colourspace("b-w")
+        if self.ghost is not None:
+            image = by_strips(image, self.ghost.through)
         if "dust" in self.asked:
             self.sweep = DustSweep()
             image = by_strips(image, self.sweep.through)
@@ -66,10 +75,19 @@ class MendedPicture:
 
 
 def mend_picture(
-    still: OpenStill, picture: PlannedPicture | None, asked: tuple[str, ...], name: str, carrier: str
-) -> MendedPicture:
-    """Plan what is put right in the copy of one picture; nothing is read when nothing is asked."""
+    still: OpenStill, picture: PlannedPicture | None, asked: tuple[str, ...], name: str, carrier: str,
+    side: Side | None = None,
+) -> MendedPicture:  # fmt: skip
+    """Plan what is put right in the copy of one picture; nothing is read when nothing is asked.
+
+    Parameters
+    ----------
+    side : (OpenStill, PlannedPicture), optional
+        The picture's other side, where somebody said which it is.
+    """
     work = MendedPicture(asked=asked, name=name)
+    if "show-through" in asked:
+        _without_ghost(still, picture, side, work)
     if not {"positive", "fading"} & {*asked}:
         return work
     light = light_of_codes(still)
@@ -119,6 +137,61 @@ def _unfaded(still: OpenStill, light: np.ndarray, corners: Any, work: MendedPict
     work.notes.append(("finish.mended-fading", {"name": work.name} | lost))
     _warn_of_eight_bits(still, work)
     return undo_fade(light, fade)
+
+
+def is_mended_so(settings: Mapping[str, Any], asked: tuple[str, ...], own: Mapping[str, Any]) -> bool:
+    """Whether a copy was made with just what is asked, from the same other side."""
+    return tuple(settings.get("mend_asked", ())) == asked and settings.get("other_side") == own.get("other_side")
+
+
+def other_side(
+    scans: Iterable[tuple[Path, Sequence[PlannedPicture]]], picture: PlannedPicture | None, asked: tuple[str, ...]
+) -> Side | None:
+    """The picture among an item's scans that is this one's back, or whose back this one is, where that is asked."""
+    if picture is None or "show-through" not in asked:
+        return None
+    for path, pictures in scans:
+        for other in pictures:
+            if other.id and (other.id == picture.back_of or (other.back_of and other.back_of == picture.id)):
+                return OpenStill(path, look_at(path)), other
+    return None
+
+
+def _without_ghost(still: OpenStill, picture: PlannedPicture | None, side: Side | None, work: MendedPicture) -> None:
+    if picture is None or side is None:
+        work.left("show-through", "no-back")
+        return
+    front, back = (_upright(*one) for one in ((still, picture), side))
+    light = as_srgb(256)
+    times = max(1, round((front.shape[0] * front.shape[1] / MOST_PX) ** 0.5))
+    small = _smaller(front, light, times)
+    found = []
+    for turned in (back[:, ::-1], back[::-1]):  # turned over along its side, or head to foot
+        laid = _smaller(turned, light, times)
+        found.append((find_ghost(small.mean(axis=2), laid.mean(axis=2)), turned, laid))
+    ghost, turned, laid = max(found, key=lambda one: one[0].clear)
+    if ghost.why:
+        work.left("show-through", "unsure")
+        return
+    work.ghost = GhostSweep(np.ascontiguousarray(turned), light, at_full_size(ghost, times), papers_of(small, laid))
+    work.said.append({"what": "show-through", "share": round(ghost.share, 4), "blur_px": round(ghost.blur * times, 2)})
+    work.notes.append(("finish.mended-show-through", {"name": work.name, "percent": 100 * ghost.share}))
+
+
+def _upright(still: OpenStill, picture: PlannedPicture) -> np.ndarray:
+    image = upright_picture(still, picture.corners, picture.tilt, picture.turn)
+    return image.numpy().reshape(image.height, image.width, image.bands)
+
+
+def _smaller(codes: np.ndarray, light: np.ndarray, times: int) -> np.ndarray:
+    """Light averaged over squares of so many pixels a side."""
+    columns = codes.shape[1] // times
+    made = []
+    for top in range(0, codes.shape[0] // times * times, 64 * times):
+        part = light[codes[top : top + 64 * times, : columns * times]]
+        rows = part.shape[0] // times
+        made.append(part[: rows * times].reshape(rows, times, columns, times, -1).mean(axis=(1, 3)))
+    return np.concatenate(made)
 
 
 def _warn_of_eight_bits(still: OpenStill, work: MendedPicture) -> None:

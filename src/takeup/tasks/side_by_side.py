@@ -25,7 +25,7 @@ from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
 from takeup.tasks.check import medium_of
 from takeup.tasks.ears import SILENT, Ears
-from takeup.tasks.finish_scan_mend import MendedPicture, mend_picture
+from takeup.tasks.finish_scan_mend import MendedPicture, mend_picture, other_side
 from takeup.tasks.finishing import part_name
 from takeup.tasks.picture import as_png
 from takeup.tasks.remembered import candidates_of
@@ -71,31 +71,35 @@ def compare(
 def _of_item(
     box: Box, original: Original, asked: tuple[str, ...], only: str, target: Path, rows: Rows, ears: Ears
 ) -> list[Compared]:
-    made = []
     choices, _ = choose(candidates_of(box, original.id), joined=False)
-    for one in (capture for choice in choices if choice.checked for capture in choice.captures):
-        path, name = box.path(one.stored), part_name(original.id, one.part)
+    captures = [capture for choice in choices if choice.checked for capture in choice.captures]
+    scans = [(box.path(one.stored), _pictures(box, original, one)) for one in captures]
+    made = []
+    for one, (path, pictures) in zip(captures, scans, strict=True):
         capture = look_at(path)
         if INCOMPLETE in capture.notes:
             continue
-        for picture in _pictures(box, original, one, name):
+        name = part_name(original.id, one.part)
+        for picture in pictures or (None,):
             shown = picture.name if picture and picture.id else name
             if only in ("", shown):
                 ears.progress(shown, 0, 1, "pictures")
-                made.append(_drawn(OpenStill(path, capture), picture, asked, shown, original, target, rows))
+                still = OpenStill(path, capture)
+                work = mend_picture(still, picture, asked, shown, original.carrier, other_side(scans, picture, asked))
+                made.append(_drawn(still, picture, work, original, target, rows))
     return made
 
 
-def _pictures(box: Box, original: Original, one: Candidate, name: str) -> list[PlannedPicture | None]:
+def _pictures(box: Box, original: Original, one: Candidate) -> tuple[PlannedPicture, ...]:
     arranged = arranged_of(box.record.latest("arranged", original.id), one.stored, one.sha256)
-    return [*plan_pictures(name, one.report, item=original.id, arranged=arranged).pictures] or [None]
+    name = part_name(original.id, one.part)
+    return plan_pictures(name, one.report, item=original.id, arranged=arranged).pictures
 
 
 def _drawn(
-    still: OpenStill, picture: PlannedPicture | None, asked: tuple[str, ...], name: str, original: Original,
-    target: Path, rows: Rows,
-) -> Compared:  # fmt: skip
-    work = mend_picture(still, picture, asked, name, original.carrier)
+    still: OpenStill, picture: PlannedPicture | None, work: MendedPicture, original: Original, target: Path, rows: Rows
+) -> Compared:
+    name = work.name
     before, after = (_small(still, picture, done, rows) for done in (None, work))
     work.told()
     title = f"{name}  {original.label}".strip()

@@ -8,7 +8,7 @@ from takeup.errors import NotPossible
 from takeup.lab.settings import keep_setting, setting
 from takeup.plan.copies import Profile, named_profiles, plan_profile, profile_facts, profile_key
 from takeup.plan.drives import read_drives
-from takeup.plan.mending import NONE, WORDS
+from takeup.plan.mending import NONE, SCAN_WORDS, WORDS
 from takeup.plan.storage import copy_bytes_per_second
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
@@ -33,6 +33,7 @@ def _shown(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
     chosen = _profile(word, rows)
     facts: dict[str, Any] = {
         "words": WORDS,
+        "scan_words": [word for word in SCAN_WORDS if word != "positive"],  # negatives are positive unless said else
         "forms": _forms(ask, chosen, rows),
         "form": chosen.name,
         "own": ask.given.get("own", ""),
@@ -92,7 +93,7 @@ def copies_kept(ask: Ask) -> Answer:
         return _form_kept(ask)
     if ask.given.get("what") != "mend":
         raise Refused(ask.words("There is no such form."))
-    chosen = [word for word in WORDS if word in ask.lists.get("mend", [])]
+    chosen = [word for word in (*WORDS, *SCAN_WORDS) if word in ask.lists.get("mend", [])]
     with ask.desk.lab.writing() as db:
         about = setting(db, "copies")[0] | {"mend": ",".join(chosen) or NONE}
         keep_setting(db, "copies", about, ask.version or 0)

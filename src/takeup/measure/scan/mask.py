@@ -96,32 +96,35 @@ class DustSweep:
 
     def through(self, strips: Iterator[np.ndarray]) -> Iterable[np.ndarray]:
         """The same rows, mended. Holds a strip and ``REACH`` rows above and below it."""
-        above: np.ndarray | None = None
-        here = next(strips, None)
-        while here is not None:
-            below: list[np.ndarray] = []
-            rows = 0
-            while rows < REACH and (more := next(strips, None)) is not None:
-                below.append(more)
-                rows += more.shape[0]
-            parts = [part for part in (above, here, *below) if part is not None]
-            block = np.concatenate(parts)
-            top = above.shape[0] if above is not None else 0
-            foot = top + here.shape[0]
-            block = block[: foot + REACH]
+        for block, top, foot in with_neighbours(strips, REACH):
             mask = rim(dust_mask(block))
-            fresh = mended(block, mask)[top:foot]
             self._count(mask, top, foot)
-            yield fresh
-            above = np.concatenate([part for part in (above, here) if part is not None])[-REACH:]
-            strips = _first(below[1:], strips)
-            here = below[0] if below else None
+            yield mended(block, mask)[top:foot]
 
     def _count(self, mask: np.ndarray, top: int, foot: int) -> None:
         _, _, _, middles = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
         self.specks += int(((middles[1:, 1] >= top) & (middles[1:, 1] < foot)).sum())
         self.pixels += int(mask[top:foot].sum())
         self.of += mask[top:foot].size
+
+
+def with_neighbours(strips: Iterator[np.ndarray], reach: int) -> Iterator[tuple[np.ndarray, int, int]]:
+    """Each strip with up to ``reach`` rows above and below it: the block, and where the strip begins and ends in it."""
+    above: np.ndarray | None = None
+    here = next(strips, None)
+    while here is not None:
+        below: list[np.ndarray] = []
+        rows = 0
+        while rows < reach and (more := next(strips, None)) is not None:
+            below.append(more)
+            rows += more.shape[0]
+        block = np.concatenate([part for part in (above, here, *below) if part is not None])
+        top = above.shape[0] if above is not None else 0
+        foot = top + here.shape[0]
+        yield block[: foot + reach], top, foot
+        above = np.concatenate([part for part in (above, here) if part is not None])[-reach:]
+        strips = _first(below[1:], strips)
+        here = below[0] if below else None
 
 
 def _first(some: list[np.ndarray], rest: Iterator[np.ndarray]) -> Iterator[np.ndarray]:
