@@ -15,6 +15,9 @@ BAND, TILE = 6, 128  # rows and columns of a tile [miniature px]: shorter than a
 SHORTEST, LONGEST = 2.6, 34.0  # periods looked for [miniature px]
 UNITS_MM = {10: 1.0, 20: 0.5, 16: 25.4 / 16, 8: 25.4 / 8, 32: 25.4 / 32}  # long tick every so many -> one tick [mm]
 LEAST_TICKS = 30
+BESIDE, BESIDE_FINE = (14, 60), (22, 60)  # steps from the middle of the marks: past the longest tick, 10 to 12 mm
+FINE = 8.0  # px: ticks that are nearer than this may be half millimetres
+GOES_ON = 0.3  # of their strength
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,6 +218,8 @@ def _told(grey: np.ndarray, row: _Row, axis: str) -> Ruler | None:
     span = int(np.ptp(numbers)) + 1
     if numbers.size < LEAST_TICKS or numbers.size < 0.85 * span or row.spread > 0.1 * row.step:
         return None
+    if _goes_on(grey, row):
+        return None
     turn = np.arctan(row.lean)  # x = step * k + lean * y: a ruler turned clockwise has ticks that lean to the left
     pitch = row.step * float(np.cos(turn))
     tilt = -float(np.rad2deg(turn))
@@ -227,6 +232,23 @@ def _told(grey: np.ndarray, row: _Row, axis: str) -> Ruler | None:
         tilt=tilt if axis == "x" else -tilt, spread=row.spread, error=float(error), box=box,
     )  # fmt: skip
     return one if axis == "x" else replace(one, box=(box[1], box[0], box[3], box[2]))
+
+
+def _goes_on(grey: np.ndarray, row: _Row) -> bool:
+    """Whether the same beat goes on far beside the marks, as lines of text and rows of pictures do and ticks never."""
+    numbers = np.unique(row.k)
+    along = np.polyfit(row.k, row.y, 1)
+    beside = np.arange(*(BESIDE if row.step > FINE else BESIDE_FINE)) * row.step
+    offsets = np.concatenate([-beside[::-1], np.linspace(-2, 2, 5) * row.step, beside])
+    y = np.polyval(along, numbers)[:, None] + offsets
+    x = row.step * numbers[:, None] + row.start + row.lean * y
+    inside = ((y >= 0) & (y < grey.shape[0]) & (x >= 0) & (x < grey.shape[1])).mean(axis=0) > 0.8
+    quarters = [_along_ticks(grey, row, numbers[:, None] + shift, y).mean(axis=0) for shift in (0.0, 0.25, 0.5, 0.75)]
+    beat = np.hypot(quarters[0] - quarters[2], quarters[1] - quarters[3])
+    far: np.ndarray = np.ones(offsets.size, bool)
+    far[beside.size : -beside.size] = False
+    told = beat[far & inside]
+    return told.size > 0 and float(np.mean(told > GOES_ON * np.median(beat[~far]))) > 0.4
 
 
 def _counted(grey: np.ndarray, row: _Row) -> float | None:
