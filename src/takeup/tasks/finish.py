@@ -167,6 +167,8 @@ class _Item:
 
         Of a scan each copy keeps what was asked for it, because one picture may want what the next does not.
         """
+        if not self.box.record.latest("taken", self.original.id):
+            return  # nothing of it was captured, and some things that people bring never can be
         medium, carrier = medium_of(self.original.carrier, self.rows), self.original.carrier
         copies = {key: fact.facts for key, fact in self.before.items() if "mend_asked" in fact.facts["settings"]}
         before = {_name(key): tuple(facts["settings"]["mend_asked"]) for key, facts in copies.items()}

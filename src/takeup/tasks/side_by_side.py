@@ -59,6 +59,8 @@ def compare(
         raise NotPossible("finish.compare-inside", path=str(target))
     made: list[Compared] = []
     for original in box.originals():
+        if not box.record.latest("taken", original.id):
+            continue  # some things that people bring are never captured
         scan = medium_of(original.carrier, rows) == "scan" and not is_pages(original)
         asked = mends_for("scan", original.carrier, words, said=True) if scan and item in ("", original.id) else ()
         if asked:
