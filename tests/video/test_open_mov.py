@@ -137,7 +137,7 @@ def test_a_growing_mov_is_measured_while_it_grows(tmp_path, tapes, codec):
 
     writer = threading.Thread(target=grow)
     writer.start()
-    while not growing.exists():
+    while not growing.exists() or growing.stat().st_size < end:
         time.sleep(0.01)
     asked = Asked(original=Original(id="t1", carrier="vhs"))
     report = follow(growing, asked, 0.5, emit)

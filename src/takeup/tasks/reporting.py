@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from takeup.tasks.check import BoxChecked
 
 TRACE_BYTES = ("level", "recorded", "luma", "thumb", "prints", "specks")
+ONLY_OF_SCANS = ("prints", "specks")
 TRACE_FINE = {"strip": ("strip_step_s", "strip_hz"), "floor": ("floor_step_s",)}  # packed: a strip is some 60 kB
 
 
@@ -29,7 +30,11 @@ def facts_from(report: Report) -> dict[str, Any]:
         "findings": [_fields(finding) for finding in report.findings],
         "left_out": [list(part) for part in report.left_out],
         "trace": {"step_s": report.trace.step_s}
-        | {name: base64.b64encode(getattr(report.trace, name)).decode() for name in TRACE_BYTES}
+        | {
+            name: base64.b64encode(getattr(report.trace, name)).decode()
+            for name in TRACE_BYTES
+            if name not in ONLY_OF_SCANS or getattr(report.trace, name)
+        }
         | _fine_facts(report.trace),
     }
 
