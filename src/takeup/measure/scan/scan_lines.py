@@ -182,7 +182,7 @@ def _bands(means: np.ndarray) -> tuple[float, float, float] | None:
     peak = first + int(np.argmax(power[first:last]))
     around = np.concatenate([mean[max(peak - BESIDE_BINS, 1) : peak - 3], mean[peak + 4 : peak + BESIDE_BINS]])
     clear = float(power[peak] / max(np.median(around), 1e-12))
-    if shared[peak] < 0.7 * mean[peak]:
+    if shared[peak] <= 0 or shared[peak] < 0.7 * mean[peak]:
         return seen.size / peak, 0.0, 0.0
     line = power[peak - 1 : peak + 2]
     swing = float(
