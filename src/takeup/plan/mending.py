@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -65,6 +65,41 @@ def mends_for(medium: str, carrier: str, words: tuple[str, ...], *, said: bool) 
     own = tuple(word for word in (SCAN_WORDS if medium == "scan" else WORDS) if word in words)
     shown = medium == "scan" and carrier == "negative" and "positive" not in own and (own or not said)
     return ("positive", *own) if shown else own
+
+
+def plan_mends(
+    medium: str, carrier: str, *, asked: tuple[str, ...] | None, lab: tuple[str, ...],
+    before: Mapping[str, tuple[str, ...]] = NO_FACTS, only: Collection[str] | None = None,
+) -> tuple[tuple[str, ...], dict[str, tuple[str, ...]]]:  # fmt: skip
+    """What is put right in an item's copies: as asked now, else as asked before, else as the lab does; and in which
+    single copies something else. Of a scan each copy keeps what was asked for it: one picture may want what the next
+    does not.
+
+    Parameters
+    ----------
+    before : mapping
+        What was asked for each copy that there is, by its name.
+    only : collection of str, optional
+        The names of the copies that ``asked`` is meant for; all of them where nobody says.
+
+    Examples
+    --------
+    >>> before = {"p1-1.jpg": (), "p1-2.jpg": ("fading",)}
+    >>> plan_mends("scan", "print", asked=("dust",), lab=(), before=before)
+    (('dust',), {})
+    >>> plan_mends("scan", "print", asked=("dust",), lab=(), before=before, only=["p1-1.jpg"])
+    ((), {'p1-1.jpg': ('dust',), 'p1-2.jpg': ('fading',)})
+    >>> plan_mends("sound", "cassette", asked=None, lab=("hum",), before={"k1.m4a": ("speed",)})
+    (('speed',), {})
+    """
+    now = None if asked is None else mends_for(medium, carrier, asked, said=True)
+    if now is not None and only is None:
+        return now, {}
+    alike = medium != "scan" or len({*before.values()}) == 1
+    rest = next(iter(before.values())) if before and alike else mends_for(medium, carrier, lab, said=False)
+    if medium != "scan":
+        return rest, {}
+    return rest, dict(before) | {name: now for name in only or () if now is not None}
 
 
 def plan_mending(report: Report | None, asked: tuple[str, ...], rows: Rows) -> Mending:

@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from takeup.box.arranged import arranged_of, is_cut_so
+from takeup.box.arranged import arranged_of
 from takeup.box.choosing import Candidate, Choice, LeftOut, choose
 from takeup.box.folder import COPIES, MASTERS, Box, work_in
 from takeup.box.record import Fact
@@ -20,11 +20,9 @@ from takeup.files.hash import hash_file
 from takeup.files.taking_back import take_back
 from takeup.media.probe import look_at
 from takeup.media.tag_files import CannotEdit
-from takeup.plan.arranging import found_pictures
 from takeup.plan.copies import LAB, plan_profile
-from takeup.plan.mending import mends_for, plan_asked
+from takeup.plan.mending import plan_asked, plan_mends
 from takeup.plan.paging import plan_page_form
-from takeup.plan.scan_finishing import is_pages
 from takeup.plan.tagging import Told
 from takeup.settings import Settings
 from takeup.streams import Original
@@ -33,8 +31,9 @@ from takeup.tables.rows import Rows
 from takeup.tasks.chapters import marks_of, write_marks
 from takeup.tasks.check import medium_of
 from takeup.tasks.ears import SILENT, Ears
-from takeup.tasks.finishing import Chosen, Made, Place, by_hand_of, bytes_to
-from takeup.tasks.remembered import candidates_of, made_from
+from takeup.tasks.finish_before import Before, name_of
+from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
+from takeup.tasks.remembered import candidates_of
 from takeup.tasks.tagged import scanned_of, tag_made, told_digest, told_of
 
 
@@ -144,19 +143,10 @@ class _Item:
     def __init__(
         self, box: Box, original: Original, rows: Rows, settings: Settings, told: Mapping[str, Told], ears: Ears
     ) -> None:
-        self.box, self.original, self.rows, self.settings, self.told, self.ears = (
-            box,
-            original,
-            rows,
-            settings,
-            told,
-            ears,
-        )
+        self.box, self.original, self.rows, self.settings = box, original, rows, settings
+        self.told, self.ears = told, ears
         self.skipped: list[Skipped] = []
-        facts = [fact for fact in box.record.latest("made", original.id) if not fact.facts.get("gone")]
-        self.before = {fact.key: fact for fact in facts}
-        self._whole: dict[str, bool] = {}
-        self._handed: list[Made] = []  # an earlier run's files that stand
+        self.before = Before(box, original, ears)
         self.mend: tuple[str, ...] = ()
         self.mend_at: dict[str, tuple[str, ...]] = {}
         self.form, self.form_asked = "", False
@@ -169,20 +159,17 @@ class _Item:
         """
         if not self.box.record.latest("taken", self.original.id):
             return  # nothing of it was captured, and some things that people bring never can be
-        medium, carrier = medium_of(self.original.carrier, self.rows), self.original.carrier
-        copies = {key: fact.facts for key, fact in self.before.items() if "mend_asked" in fact.facts["settings"]}
-        before = {_name(key): tuple(facts["settings"]["mend_asked"]) for key, facts in copies.items()}
-        now = None if asked is None else mends_for(medium, carrier, asked, said=True)
-        self.mend = now if now is not None and not picture else mends_for(medium, carrier, lab, said=False)
-        if (now is None or picture) and before and (medium != "scan" or len({*before.values()}) == 1):
-            self.mend = next(iter(before.values()))
-        if medium == "scan" and (now is None or picture):
-            mine = {_name(key) for key, facts in copies.items() if picture and facts["picture"] == picture}
-            self.mend_at = before | {name: now for name in mine if now is not None}
+        made = [fact for fact in self.before.facts.values() if "mend_asked" in fact.facts["settings"]]
+        before = {name_of(fact.key): tuple(fact.facts["settings"]["mend_asked"]) for fact in made}
+        only = {name_of(fact.key) for fact in made if fact.facts["picture"] == picture} if picture else None
+        medium = medium_of(self.original.carrier, self.rows)
+        self.mend, self.mend_at = plan_mends(
+            medium, self.original.carrier, asked=asked, lab=lab, before=before, only=only
+        )
 
     def form_before(self, name: str = "form") -> str | None:
         """The form that an earlier run was asked for, of this item's copies; None where it was the lab's."""
-        made = [fact.facts["settings"] for fact in self.before.values()]
+        made = [fact.facts["settings"] for fact in self.before.facts.values()]
         return next((those[name] for those in made if those.get(f"{name}_asked")), None)
 
     def finish(self, even_redo: bool) -> list[Finished]:
@@ -193,19 +180,19 @@ class _Item:
         medium = medium_of(self.original.carrier, self.rows)
         choices, left = choose(candidates_of(self.box, self.original.id), joined=medium == "film")
         for entry in left:
-            self._skip("finish.better-try", file=_name(entry.stored), better=_name(entry.better))
+            self._skip("finish.better-try", file=name_of(entry.stored), better=name_of(entry.better))
         ready = [choice for choice in choices if self._is_ready(choice, even_redo)]
         if not ready:
             return []
-        self.recipe = recipe_of(self.original, medium, self.rows)
+        self.before.recipe = recipe_of(self.original, medium, self.rows)
         chosen = [self._chosen(choice, taken) for choice in ready]
-        if self._stands(chosen):
+        if self.before.stands(chosen, self._place()):
             self._skip("finish.already")
             return []
         return self._made(medium, chosen, left)
 
     def _is_ready(self, choice: Choice, even_redo: bool) -> bool:
-        names = ", ".join(_name(capture.stored) for capture in choice.captures)
+        names = ", ".join(name_of(capture.stored) for capture in choice.captures)
         if lost := [capture.stored for capture in choice.captures if not self.box.path(capture.stored).is_file()]:
             self._skip("finish.capture-lost", file=", ".join(lost))
             return False
@@ -244,72 +231,12 @@ class _Item:
             arranged=tuple(arranged_of(arranged, capture.stored, capture.sha256) for capture in choice.captures),
         )
 
-    def _stands(self, chosen: list[Chosen]) -> bool:
-        """Whether all that is wanted of these captures was made before and lies there whole."""
-        place = self._place()
-        for one in chosen:
-            mine = [fact for fact in self.before.values() if set(one.relative) & set(fact.facts["from"])]
-            roles = {"master" if fact.facts["role"] == "master" else "copy" for fact in mine}
-            if roles < {role for role in ("master", "copy") if place.wants(role)}:  # type: ignore[arg-type]
-                return False
-            if not all(self._is_whole(fact) and self._is_of(fact, one) for fact in mine):
-                return False
-            if not all(self._is_cut_so(one, at, mine) for at in range(len(one.relative))):
-                return False
-        sides = sorted(relative for one in chosen for relative in one.relative)
-        settings = [fact.facts["settings"] for fact in self.before.values()]
-        cassettes = [those for those in settings if "one_gain_for" in those]
-        forms = {those["form"] for those in settings if "form" in those}
-        if forms - {self.form} or {those["page_form"] for those in settings if "page_form" in those} - {self.page_form}:
-            return False
-        if any(those["by_hand"] != by_hand_of(chosen) for those in settings if "by_hand" in those):
-            return False
-        if any(self._is_mended_otherwise(fact) for fact in self.before.values()):
-            return False
-        return all(
-            those["one_gain_for"] == sides and those.get("mend_asked", []) == [*self.mend] for those in cassettes
-        )
-
-    def _is_mended_otherwise(self, fact: Fact) -> bool:
-        """Whether a scan's copy was asked to mend other things than are asked now."""
-        settings, name = fact.facts["settings"], _name(fact.key)
-        if fact.facts["role"] != "copy" or settings.get("format") != "jpeg":
-            return False
-        return tuple(settings.get("mend_asked", ())) != self.mend_at.get(name, self.mend)
-
-    def _is_of(self, fact: Fact, one: Chosen) -> bool:
-        own = dict(zip(one.relative, one.sha256))
-        sources = dict(zip(fact.facts["from"], fact.facts.get("from_sha256", ())))
-        return fact.facts.get("recipe") == self.recipe and all(
-            own.get(name, hash_) == hash_ for name, hash_ in sources.items()
-        )
-
-    @staticmethod
-    def _is_cut_so(one: Chosen, at: int, mine: list[Fact]) -> bool:
-        """Whether a scan's pictures are cut as they are arranged now; as the check found them, where nobody did."""
-        if not any(fact.facts["settings"].get("arranged") for fact in mine) and one.arranged[at] is None:
-            return True
-        if is_pages(one.original):
-            return True  # pages are turned in their PDF, never cut
-        arranged = one.arranged[at]
-        pictures = found_pictures(one.reports[at]) if arranged is None else arranged
-        return is_cut_so(pictures, one.relative[at], mine)
-
-    def _is_whole(self, fact: Fact) -> bool:
-        """Whether a finished file lies there with the very bytes that were taken down."""
-        if fact.key not in self._whole:
-            path, size = self.box.path(fact.facts["path"]), fact.facts["bytes"]
-            there = path.is_file() and path.stat().st_size == size
-            hear = bytes_to(self.ears, f"{path.name}: read back", size)
-            self._whole[fact.key] = there and hash_file(path, hear=hear).sha256 == fact.facts["sha256"]
-        return self._whole[fact.key]
-
     def _place(self) -> Place:
         return Place(
             masters=self.box.folder / MASTERS / self.original.id,
             copies=self.box.folder / COPIES / self.original.id,
             keep=self.original.keep,
-            standing=self._standing,
+            standing=self.before.standing,
             told=self.told,
             mend=self.mend,
             mend_at=self.mend_at,
@@ -318,17 +245,6 @@ class _Item:
             page_form=self.page_form,
             page_form_asked=self.page_form_asked,
         )
-
-    def _standing(self, path: Path, from_: tuple[Path, ...]) -> Made | None:
-        fact = self.before.get(self.box.relative(path))
-        if fact is None or [self.box.path(stored) for stored in fact.facts["from"]] != list(from_):
-            return None
-        hashes = {capture.stored: capture.sha256 for capture in candidates_of(self.box, self.original.id)}
-        same = [hashes.get(stored) for stored in fact.facts["from"]] == fact.facts.get("from_sha256")
-        if not same or fact.facts.get("recipe") != self.recipe or not self._is_whole(fact):
-            return None
-        self._handed.append(made_from(self.box, fact))
-        return self._handed[-1]
 
     def _made(self, medium: str, chosen: list[Chosen], left: list[LeftOut]) -> list[Finished]:
         make: Callable[..., list[Made]]
@@ -342,7 +258,7 @@ class _Item:
             return []
         fresh: list[Finished] = []
         for made in results:
-            if any(made is standing for standing in self._handed):
+            if any(made is standing for standing in self.before.handed):
                 continue
             if not made.tagged:
                 known = scanned_of(self.box, made, self.original)
@@ -379,7 +295,7 @@ class _Item:
             "title": made.title,
             "part": made.part,
             "notes": [[key, dict(facts)] for key, facts in made.notes],
-            "recipe": self.recipe,
+            "recipe": self.before.recipe,
             "told": told_digest(made, self.original, self.told, marks_of(self.box, made)),
             "words_in": made.tagged,
         }
@@ -393,7 +309,7 @@ class _Item:
         It is only finished work and can be made again; captures are never touched.
         """
         replaced = {relative for one in chosen for relative in one.relative} | {entry.stored for entry in left}
-        for key, fact in self.before.items():
+        for key, fact in self.before.facts.items():
             if key not in paths and set(fact.facts["from"]) <= replaced:
                 self.box.record.append("made", dict(fact.facts) | {"gone": True}, item=self.original.id, key=key)
                 take_back(self.box.folder, key)
@@ -421,7 +337,3 @@ def recipe_of(original: Original, medium: str, rows: Rows) -> str:
 
 def _moment(modified_ns: int | None) -> str:
     return datetime.fromtimestamp(modified_ns / 1e9, UTC).isoformat(timespec="seconds") if modified_ns else ""
-
-
-def _name(stored: str) -> str:
-    return stored.rsplit("/", 1)[-1]

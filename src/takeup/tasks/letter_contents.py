@@ -27,7 +27,7 @@ from takeup.plan.parcel import Placed, part_of, shown_of, text_of
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.rows import Rows
-from takeup.tasks.finish import candidates_of
+from takeup.tasks.remembered import candidates_of
 from takeup.tasks.reporting import report_from, sentences_of
 from takeup.tasks.screen import worded
 from takeup.words.sentences import LANGUAGES, say
