@@ -203,6 +203,34 @@ def _take(columns: np.ndarray, size: int, into: np.ndarray) -> None:
     columns[:] = 0
 
 
+@numba.njit(nogil=True, error_model="numpy")
+def _add_blocks(
+    field: np.ndarray,
+    other: np.ndarray,
+    apart: bool,
+    lines: int,
+    columns: int,
+    room: np.ndarray,
+    quarters: np.ndarray,
+    power: np.ndarray,
+) -> None:
+    """Of a field alone, or of what it is ``apart`` from another."""
+    down, across = power.shape
+    sums, squares = room[0, : across * columns], room[1, : across * columns]
+    for row in range(down):
+        for half in range(2):
+            first = row * lines + half * (lines // 2)
+            for y in range(first, first + lines // 2):
+                if apart:
+                    _add_apart(field[y], other[y], sums, squares)
+                    continue
+                _add_line(field[y], sums)
+                if y < (row + 1) * lines - 2:
+                    _add_bend(field[y], field[y + 1], field[y + 2], squares)
+            _take(sums, columns // 2, quarters[2 * row + half])
+        _take(squares, columns, power[row])
+
+
 def block_noise(
     field: np.ndarray, lines: int, columns: int, room: np.ndarray, quarters: np.ndarray, power: np.ndarray
 ) -> None:
@@ -220,17 +248,7 @@ def block_noise(
     power : ndarray of float32, shape (blocks down, blocks across)
         out: over all lines of a block but its last two
     """
-    down, across = power.shape
-    sums, squares = room[0, : across * columns], room[1, : across * columns]
-    for row in range(down):
-        for half in range(2):
-            first = row * lines + half * (lines // 2)
-            for y in range(first, first + lines // 2):
-                _add_line(field[y], sums)
-                if y < (row + 1) * lines - 2:
-                    _add_bend(field[y], field[y + 1], field[y + 2], squares)
-            _take(sums, columns // 2, quarters[2 * row + half])
-        _take(squares, columns, power[row])
+    _add_blocks(field, field, False, lines, columns, room, quarters, power)
 
 
 def block_apart(
@@ -243,15 +261,7 @@ def block_apart(
     power: np.ndarray,
 ) -> None:
     """The same of two fields' difference: sums of its quarters, and of its squares over all lines of a block."""
-    down, across = power.shape
-    sums, squares = room[0, : across * columns], room[1, : across * columns]
-    for row in range(down):
-        for half in range(2):
-            first = row * lines + half * (lines // 2)
-            for y in range(first, first + lines // 2):
-                _add_apart(field[y], other[y], sums, squares)
-            _take(sums, columns // 2, quarters[2 * row + half])
-        _take(squares, columns, power[row])
+    _add_blocks(field, other, True, lines, columns, room, quarters, power)
 
 
 lay_lines = compiled(lay_lines)

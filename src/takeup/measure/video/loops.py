@@ -6,6 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+BLOCK = 8  # pixels and lines of a block mean
+BANDS = 4  # of the outlines, see motion
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loops:

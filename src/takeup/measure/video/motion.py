@@ -12,10 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from takeup.measure.video.loops import loops
+from takeup.measure.video.loops import BANDS, loops
 from takeup.measure.video.sums import Sums, add_up
 
-BANDS = 4
 FARTHEST = 0.2  # of a line or column: the overlap of what moved further is too small
 SMALLEST = 64
 SPRINT, SPRINT_PX = 1.4, 0.6  # fields are laid over each other only where the picture moves so much further than before

@@ -12,9 +12,8 @@ import numba
 import numpy as np
 
 from takeup.measure.sound.compiling import compiled
+from takeup.measure.video.loops import BANDS, BLOCK
 
-BLOCK = 8  # pixels and lines of a block mean
-BANDS = 4  # of the outlines, see motion
 MOST_LINES = 128  # of 255 that sums of two bytes hold
 
 
@@ -104,7 +103,7 @@ def _block_means(sums: np.ndarray, means: np.ndarray) -> None:
         total = np.int32(BLOCK * BLOCK // 2)
         for x in range(at * BLOCK, at * BLOCK + BLOCK):
             total = np.int32(total + np.int32(sums[x]))
-        means[at] = total >> 6
+        means[at] = total >> 6  # of 64 pixels
     sums[:] = 0
 
 
@@ -212,8 +211,8 @@ def stand_out(
             else:
                 line, one, two = odd[y], even[y], even[min(lines - 1, y + 1)]
             high, low, mask = room[3, :wide], room[4, :wide], room[0, :wide]
-            _highest(one, two, room, high)
-            _lowest(one, two, room, low)
+            _farthest(one, two, np.uint8(0), room, high)
+            _farthest(one, two, np.uint8(255), room, low)
             for sign in range(2):
                 if sign == 0:
                     _over(line, high, contrast, mask)
@@ -241,47 +240,33 @@ def _over(line: np.ndarray, other: np.ndarray, contrast: int, mask: np.ndarray) 
 
 
 @numba.njit(nogil=True, error_model="numpy")
-def _highest(one: np.ndarray, two: np.ndarray, room: np.ndarray, high: np.ndarray) -> None:
-    """The highest of two lines within four pixels of each place, by doubling."""
-    wide = len(high)
+def _farthest(one: np.ndarray, two: np.ndarray, turn: Any, room: np.ndarray, far: np.ndarray) -> None:
+    """The highest of two lines within four pixels of each place, by doubling; with ``turn`` 255 the lowest."""
+    wide = len(far)
     both, pairs, fours = room[0], room[1], room[2]
     both[:4] = 0
     both[wide + 4 :] = 0
     inner = both[4 : wide + 4]
     for x in range(wide):
-        inner[x] = max(one[x], two[x])
+        inner[x] = max(np.uint8(one[x] ^ turn), np.uint8(two[x] ^ turn))
     for x in range(wide + 7):
         pairs[x] = max(both[x], both[x + 1])
     for x in range(wide + 5):
         fours[x] = max(pairs[x], pairs[x + 2])
     for x in range(wide):
-        high[x] = max(max(fours[x], fours[x + 4]), both[x + 8])
-
-
-@numba.njit(nogil=True, error_model="numpy")
-def _lowest(one: np.ndarray, two: np.ndarray, room: np.ndarray, low: np.ndarray) -> None:
-    """The same of the lowest."""
-    wide = len(low)
-    both, pairs, fours = room[0], room[1], room[2]
-    both[:4] = 255
-    both[wide + 4 :] = 255
-    inner = both[4 : wide + 4]
-    for x in range(wide):
-        inner[x] = min(one[x], two[x])
-    for x in range(wide + 7):
-        pairs[x] = min(both[x], both[x + 1])
-    for x in range(wide + 5):
-        fours[x] = min(pairs[x], pairs[x + 2])
-    for x in range(wide):
-        low[x] = min(min(fours[x], fours[x + 4]), both[x + 8])
+        far[x] = np.uint8(max(max(fours[x], fours[x + 4]), both[x + 8]) ^ turn)
 
 
 def count_codes(groups: np.ndarray, times: int, counts: np.ndarray) -> None:
-    """How often each code comes in each row of ``groups`` (uint16), so many times added to ``counts`` (int32)."""
+    """How often each code comes in each row of ``groups`` (uint16), so many times added to ``counts`` (int32).
+
+    Codes of more bits than the file says it has, as a damaged one may hold, are left out.
+    """
     for row in range(len(groups)):
         line, into = groups[row], counts[row]
         for x in range(len(line)):
-            into[line[x]] += times
+            if line[x] < len(into):
+                into[line[x]] += times
 
 
 add_up = compiled(add_up)

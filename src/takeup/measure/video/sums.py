@@ -6,9 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from takeup.measure.video.loops import loops
-
-BLOCK, BANDS = 8, 4  # as plane_loops has them; importing that would import the compiler
+from takeup.measure.video.loops import BANDS, BLOCK, loops
 
 
 @dataclass(frozen=True, slots=True)
