@@ -46,6 +46,23 @@ def test_a_damaged_file_is_not_linked(tmp_path, monkeypatch, raw):
         _forget()
 
 
+@pytest.mark.parametrize(
+    ("stderr", "line"),
+    [
+        ("Traceback\nValueError: the kept loops give other figures\n", "ValueError: the kept loops give other figures"),
+        ("", "it ended with -11"),
+    ],
+)
+def test_code_that_is_not_kept_is_said_in_one_line(tmp_path, monkeypatch, capsys, stderr, line):
+    """A developer who broke a loop must see it; nobody else loses anything."""
+    ended = sound_loops.subprocess.CompletedProcess([], -11, "", stderr)
+    monkeypatch.setattr(sound_loops.subprocess, "run", lambda *_, **__: ended)
+    monkeypatch.setattr(sound_loops.platform, "machine", lambda: "x86_64")
+    assert sound_loops.keep_loops(tmp_path) is None and list(tmp_path.iterdir()) == []
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 1 and said[0].endswith(f"make: {line}")
+
+
 def _forget() -> None:
     sound_loops.quick_loops.cache_clear()
     sound_loops._kept.cache_clear()

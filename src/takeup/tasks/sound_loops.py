@@ -112,6 +112,8 @@ def _kept() -> tuple[Loops | None, video_loops.Loops | None]:
 def keep_loops(folder: Path | None = None) -> Path | None:
     """Compile, try out in another process, and keep. None where it cannot be done here; nothing is lost by that.
 
+    One line on the standard error output says so when the loops do not compile, or their code gives other figures.
+
     Parameters
     ----------
     folder : Path, optional
@@ -130,7 +132,10 @@ def keep_loops(folder: Path | None = None) -> Path | None:
         }
         for what in ("--make", "--try"):
             command = [sys.executable, "-m", "takeup.tasks.sound_loops", what, str(made)]
-            if subprocess.run(command, env=environment, capture_output=True).returncode:
+            done = subprocess.run(command, env=environment, capture_output=True, text=True, errors="replace")
+            if done.returncode:
+                last = (done.stderr.strip().splitlines() or [f"it ended with {done.returncode}"])[-1]
+                sys.stderr.write(f"takeup: no machine code is kept, {what[2:]}: {last}\n")
                 return None
         for place in [folder / _name()] if folder else _places():
             try:
