@@ -50,7 +50,7 @@ class RunningLost:
             value=place.missing,
             unit="pictures",
             facts={"places": 1},
-            rows=("video.lost.look_pictures", "video.lost.redo_per_minute", "video.lost.redo_pictures", *leaps),
+            rows=("video.lost.redo_per_minute", "video.lost.redo_pictures", *leaps),
         )
 
     def _longer(self, told: Finding, place: Place) -> Finding:

@@ -15,15 +15,13 @@ from takeup.judge.video_picture import held
 from takeup.judge.video_streaks import RunningStreaks, Shedding
 from takeup.judge.video_time import is_damage, place_of
 from takeup.measure.video import chroma, half_height, sampled
-from takeup.measure.video.clock import usual_s
+from takeup.measure.video.clock import GAP, usual_s
 from takeup.measure.video.silent import SETTLES
 from takeup.measure.video.whole import Walk
 from takeup.streams import Finding
 from takeup.tables.rows import Rows
 
-LEARNS = 64  # pictures from which it is known whether the stated rate is the true one
-
-EVERY = 12  # pictures that are settled together
+EVERY = 12  # pictures that are settled together: what is told is the same, half a second sooner or later
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +92,7 @@ class RunningVideo:
             self.shedding.step(new)
         if not walk.predicted:
             self._hold(number)
-        if number and walk.at_s[number] - walk.at_s[number - 1] > 1.5 * self.picture_s:
+        if number and walk.at_s[number] - walk.at_s[number - 1] > GAP * self.picture_s:
             self.gaps.append(number)
 
     def told(self, faults_s: Sequence[float]) -> tuple[Finding, ...]:
@@ -156,10 +154,11 @@ class RunningVideo:
     def _settle(self, faults_s: Sequence[float]) -> None:
         """Tell of missing pictures up to where nothing that comes can say something else."""
         walk, end = self.walk, len(self.walk.at_s) - SETTLES
-        if end < self.settled + EVERY or len(walk.at_s) <= LEARNS:
+        learns = int(self.rows.value("video.lost.learns"))
+        if end < self.settled + EVERY or len(walk.at_s) <= learns:
             return
         if self.true_rate is None:
-            stamps = array("d", walk.at_s[: LEARNS + 1])
+            stamps = array("d", walk.at_s[: learns + 1])
             self.true_rate = usual_s(stamps, self.picture_s) == self.picture_s
         if not self.true_rate:
             return

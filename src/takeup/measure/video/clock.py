@@ -21,6 +21,7 @@ class Drift:
 
 
 EVEN = 0.25  # a step of time stamps is an even one when it is so near the usual step [share]
+GAP = 1.5  # steps of time from one picture to the next: from here on one is missing between them
 ASIDE = 0.002  # a stated rate further from the even steps than this is a mean over gaps, or wrong [share]
 
 
@@ -45,7 +46,7 @@ def usual_s(at_s: Sequence[float] | np.ndarray, stated_s: float) -> float:
 def lost_pictures(at_s: Sequence[float] | np.ndarray, picture_s: float) -> list[tuple[int, int]]:
     """Where time stamps jump: (number of the picture after the gap, pictures missing)."""
     gaps = np.diff(np.asarray(at_s, float)) / picture_s
-    return [(int(at) + 1, round(float(gaps[at])) - 1) for at in np.flatnonzero(gaps > 1.5)]
+    return [(int(at) + 1, round(float(gaps[at])) - 1) for at in np.flatnonzero(gaps > GAP)]
 
 
 def drift(
