@@ -263,12 +263,20 @@ def followed(tmp_path_factory):
         moving_walk.HEAR_EVERY_S = every
 
 
-@pytest.mark.parametrize(("name", "number"), [("frames_lost", GAP), ("dropout", WORN[0]), ("frozen", HELD[0])])
-def test_a_fault_in_a_picture_is_told_within_three_seconds_of_it(followed, name, number):
+@pytest.mark.parametrize(
+    ("name", "number", "soon_s"), [("frames_lost", GAP, 2.4), ("dropout", WORN[0], 0.4), ("frozen", HELD[0], 0.4)]
+)
+def test_a_fault_in_a_picture_is_told_soon_after_it(followed, name, number, soon_s):
+    """A gap with the 65th picture, streaks with the fifth (two a picture, known one later), a hold with the fourth.
+
+    The file lasts 2.8 s from the gap on, 2.3 s from the hold: told at its end would be too late.
+    """
     heard, report = followed
     (last,) = named(report, name)
-    first = next(moment for moment in heard if any(one.name == name for one in moment.findings))
-    assert first.seconds - (number + 2) / 25 <= SOON_S
+    first = next(
+        moment for moment in heard if any((one.name, one.verdict) == (name, "look") for one in moment.findings)
+    )
+    assert first.seconds - (number + 2) / 25 <= soon_s
     assert {one.from_s for moment in heard for one in moment.findings if one.name == name} == {last.from_s}
     assert last.verdict == "look"
 

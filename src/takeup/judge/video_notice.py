@@ -74,3 +74,8 @@ def judge_tape_notice(so_far: SoFar, rows: Rows) -> Notice | None:
     if so_far.colour_px is not None and abs(so_far.colour_px) > rows.value("video.chroma.look_px"):
         return Notice(says="colour-aside", facts={"px": abs(so_far.colour_px)})
     return None
+
+
+def most_urgent(of_picture: Notice | None, of_sound: Notice | None, of_tape: Notice | None) -> Notice | None:
+    """What a person can set right at once comes first, then sound, then what the tape brings."""
+    return of_picture or of_sound or of_tape

@@ -15,7 +15,7 @@ from takeup.judge.sound_notice import Notice
 from takeup.judge.sound_units import without_value
 from takeup.judge.video import Seen, judge_video
 from takeup.judge.video_live import RunningBands
-from takeup.judge.video_notice import judge_picture_notice, judge_tape_notice
+from takeup.judge.video_notice import judge_picture_notice, judge_tape_notice, most_urgent
 from takeup.judge.video_picture import judge_stretch
 from takeup.judge.video_running import RunningVideo, SoFar
 from takeup.measure.video import presence
@@ -138,7 +138,6 @@ class _Check:
         )
 
     def _notice(self, so_far: SoFar) -> Notice | None:
-        """What a person can set right at once comes first, then sound, then what the tape brings."""
         stream, run = self.capture.picture, self.running.open
         lasts = run.over() if run is not None and run.end == self.running.number else None
         still_s, of_picture = self.equal * float(1 / self.rate), None
@@ -146,8 +145,8 @@ class _Check:
             of_picture = judge_picture_notice(
                 lasts, stream, self.rows, still_s=still_s, levels=self._levels(), halved=so_far.halved
             )
-        of_sound = self.sound.notice() if self.sound and not of_picture else None
-        return of_picture or of_sound or judge_tape_notice(so_far, self.rows)
+        of_sound = self.sound.notice() if self.sound else None
+        return most_urgent(of_picture, of_sound, judge_tape_notice(so_far, self.rows))
 
     def _levels(self) -> Levels | None:
         """Levels so far, looked at anew now and then; None before there is enough."""
