@@ -136,7 +136,7 @@ class _Broken:
         near = slice(end + 1, end + 1 + AROUND) if begins else slice(max(1, first - AROUND), first)
         if end >= len(self.far) or self.sure[end] < self.limits["leap_sure"] or near.start >= len(self.far):
             return False
-        step = np.array([np.nanmedian(self.across[near]), np.nanmedian(self.down[near])])
+        step = np.array([_middle(self.across[near]), _middle(self.down[near])])
         leap = np.array([self.across[end], self.down[end]])
         size = float(np.hypot(*step))
         if not size >= self.limits["stands_px"] or not np.isfinite(leap).all():
@@ -217,6 +217,11 @@ def _without_beat(
     if len(short) > limits["beat_share"] * max(1, pictures) and len(short) > 5:
         return [run for run in runs if run[1] - run[0] >= least]
     return runs
+
+
+def _middle(values: np.ndarray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
 
 
 def _runs(still: np.ndarray) -> list[tuple[int, int]]:
