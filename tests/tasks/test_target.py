@@ -1,7 +1,9 @@
 """A station measured with its targets: figures by construction, history kept once per file, changes said."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from threading import Barrier
 
 import numpy as np
 import pytest
@@ -9,7 +11,10 @@ import pyvips
 from make import scan_targets as things
 from make.command import takeup
 
+from scan.test_charts_and_light import chart as chart_of_24
+from scan.test_charts_and_light import grey_scale
 from takeup.errors import NotPossible
+from takeup.files.targets import held_history, history_path, keep, read_history
 from takeup.judge.station_targets import changes
 from takeup.tables.loader import load_rows
 from takeup.tasks.target import measure_target
@@ -63,6 +68,37 @@ def test_the_command_answers_and_says_what_is_not_in_view(tmp_path):
     for chart in ("24", "nothing"):
         refused = takeup("target", scan, "--chart", chart, "--home", tmp_path / "lab")
         assert refused.status == 2 and len(refused.err.splitlines()) == 1
+
+
+def test_charts_go_through_the_command(tmp_path):
+    """The published colours, 1.5 L too light: read so. A scale of greys with b 3: read so."""
+    for chart, pixels in (("24", chart_of_24(tilt=1.0, shift=(1.5, 0, 0))[0]), ("grey", grey_scale(shift=(0, 3.0))[0])):
+        image = pyvips.Image.new_from_array(pixels)
+        image.tiffsave(str(tmp_path / f"{chart}.tif"), xres=100 / 25.4, yres=100 / 25.4, resunit="inch", profile="srgb")
+    words = "--home", tmp_path / "lab", "--station", "glass 1"
+    told = takeup("target", tmp_path / "24.tif", "--chart", "24", *words, "--json").json
+    assert told["figures"]["tone"] == pytest.approx(1.5, abs=0.3)
+    assert told["figures"]["de2000_mean"] == pytest.approx(1.3, abs=0.4)
+    assert {(one["figure"], one["edition"]) for one in told["meets"]} >= {("de2000_mean", "2016"), ("tone", "2016")}
+    read = takeup("target", tmp_path / "grey.tif", "--chart", "grey", *words)
+    line = next(line for line in read.out.splitlines() if "colour of the chart's greys" in line)
+    assert float(line.rsplit(" ", 1)[1]) == pytest.approx(3.0, abs=0.5)
+
+
+def test_two_targets_at_once_on_one_station_are_both_kept(tmp_path):
+    """Each entry is added to what the other left: one waits while the other reads and writes."""
+    kept = history_path(tmp_path, "glass 1")
+    both = Barrier(2)
+
+    def add(name):
+        both.wait()
+        for n in range(20):
+            with held_history(kept, 10.0) as history:
+                keep(kept, history, {"file": f"{name}{n}"})
+
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(add, "ab"))
+    assert len({one["file"] for one in read_history(kept)}) == 40
 
 
 def test_a_measuring_tone_gives_the_tape_machines_figures(tmp_path):

@@ -28,7 +28,10 @@ def command(face: Face, file: Path, chart: str, station: str, home: Path | None)
 
     fallback = Path(face.settings.home).expanduser() if face.settings.home else default_home(os.environ)
     whose = station or ("sound" if chart == "tone" else "scan")
-    found = measure_target(file, chart=chart, station=whose, home=home or fallback, mains_hz=face.settings.mains)
+    found = measure_target(
+        file, chart=chart, station=whose, home=home or fallback, mains_hz=face.settings.mains,
+        wait_s=face.settings.wait_s,
+    )  # fmt: skip
     document = {
         "file": str(file.absolute()),
         "station": found.station,
@@ -47,12 +50,12 @@ def lines(face: Face, found: Target) -> Iterator[str]:
     """The answer for people."""
     yield face.words("target.head", station=found.station, earlier=found.earlier)
     for figure, value in found.figures.items():
-        yield f"  {figure}: {value:.6g}"
+        yield face.words("target.figure", figure=f"@figure.{figure}", value=f"{value:.6g}")
     for one in found.met:
         key = "target.meets" if one["stars"] else "target.meets-none"
-        yield face.words(key, **one)
+        yield face.words(key, **one | {"figure": f"@figure.{one['figure']}"})
     for change in found.changed:
-        yield face.words("target.changed", figure=change.figure, before=change.before, now=change.now)
+        yield face.words("target.changed", figure=f"@figure.{change.figure}", before=change.before, now=change.now)
     if found.earlier and not found.changed:
         yield face.words("target.steady")
     yield face.words("target.already" if found.already else "target.kept", path=str(found.kept))

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from takeup.errors import Unreadable
 from takeup.files.beside import write_bytes
+from takeup.files.lock import held
 from takeup.files.names import safe_name
 
 FOLDER = "targets"
@@ -16,6 +19,22 @@ FOLDER = "targets"
 def history_path(home: Path, station: str) -> Path:
     """Where a station's history lies."""
     return home / FOLDER / f"{safe_name(station)}.jsonl"
+
+
+@contextmanager
+def held_history(path: Path, wait_s: float) -> Iterator[list[dict[str, Any]]]:
+    """A station's history while nobody else adds to it: of two runs at once the second waits and reads the first's.
+
+    Raises
+    ------
+    NotAllowedNow
+        ``box.in-use`` when another run holds it for longer than ``wait_s`` seconds.
+    Unreadable
+        ``target.history-damaged``.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with held(path.parent, "target", wait_s):
+        yield read_history(path)
 
 
 def read_history(path: Path) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from takeup.errors import NotPossible
 from takeup.files.hash import hash_file
-from takeup.files.targets import history_path, keep, read_history
+from takeup.files.targets import held_history, history_path, keep
 from takeup.judge.station_targets import CHARTS, Change, changes, figures_of, is_in_view, limits_met
 from takeup.media.probe import look_at
 from takeup.streams import Original
@@ -37,7 +37,9 @@ class Target:
     already: bool
 
 
-def measure_target(path: Path, *, chart: str, station: str, home: Path, mains_hz: int = 50) -> Target:
+def measure_target(
+    path: Path, *, chart: str, station: str, home: Path, mains_hz: int = 50, wait_s: float = 10.0
+) -> Target:
     """Measure one capture of a target and add it to the station's history.
 
     Parameters
@@ -48,6 +50,8 @@ def measure_target(path: Path, *, chart: str, station: str, home: Path, mains_hz
         Whose history it belongs to.
     home : Path
         The lab's folder.
+    wait_s : float
+        How long to wait for another run that adds to the history [s].
 
     Raises
     ------
@@ -56,8 +60,6 @@ def measure_target(path: Path, *, chart: str, station: str, home: Path, mains_hz
     """
     if chart not in CHARTS:
         raise NotPossible("target.unknown-chart", chart=chart, known=", ".join(CHARTS))
-    kept = history_path(home, station)
-    history = read_history(kept)
     original = Original(id=path.stem, carrier=CARRIERS[CHARTS[chart]])
     asked = Asked(original=original, mains_hz=mains_hz)
     capture, report = check_file(path, asked, look_at(path))
@@ -69,12 +71,14 @@ def measure_target(path: Path, *, chart: str, station: str, home: Path, mains_hz
         raise NotPossible("target.not-in-view", path=str(path), chart=f"@target.{chart}")
     figures = figures_of(chart, report)
     digest = hash_file(path.resolve()).sha256
-    alike = [one for one in history if one["chart"] == chart]
-    already = any(one["sha256"] == digest for one in alike)
+    kept = history_path(home, station)
+    with held_history(kept, wait_s) as history:
+        alike = [one for one in history if one["chart"] == chart]
+        already = any(one["sha256"] == digest for one in alike)
+        if not already:
+            at = datetime.now(UTC).isoformat(timespec="seconds")
+            keep(kept, history, {"at": at, "chart": chart, "file": path.name, "sha256": digest, "figures": figures})
     past = [one["figures"] for one in alike if one["sha256"] != digest]
-    if not already:
-        at = datetime.now(UTC).isoformat(timespec="seconds")
-        keep(kept, history, {"at": at, "chart": chart, "file": path.name, "sha256": digest, "figures": figures})
     return Target(
         path=path, station=station, chart=chart, figures=figures, met=limits_met(chart, report),
         changed=changes(figures, past, load_rows()), earlier=len(past), kept=kept, already=already,
