@@ -58,6 +58,29 @@ def test_a_back_is_paired_with_its_front(maren, scan, box):
     assert answer.status_code == 400 and "cannot be the back" in answer.text
 
 
+def test_where_nobody_could_say_no_back_is_proposed(maren, scan, box):
+    """Two prints of a strong colour each: neither is paper."""
+    answer = maren.send(scan, scan, do="backs")
+    assert answer.status_code == 400 and "Please choose it by hand" in answer.text and stands(box).steps == 0
+
+
+@pytest.mark.parametrize(("lang", "said"), [("en", "p1-2: Back of p1-1"), ("zh-Hans", "p1-2: p1-1 的背面")])
+def test_a_back_that_is_told_is_chosen_and_said_and_can_be_taken_back(maren, scan, box, lang, said):
+    """The second picture becomes cream paper of the first's size, 200 x 150 pixels, with a line of writing."""
+    path = box["path"] / box["stored"]
+    pixels = np.asarray(Image.open(path)).copy()
+    pixels[230:380, 60:260] = (226, 220, 204)
+    pixels[300:303, 90:200:4] = (60, 60, 110)
+    Image.fromarray(pixels).save(path, dpi=(100, 100))
+    maren.look(f"{scan}?lang={lang}")
+    maren.send(scan, scan, x2_1="260", x2_2="260", do="keep")
+    answer = maren.send(scan, scan, do="backs")
+    assert answer.status_code == 200 and said in answer.text
+    assert [one.back_of for one in stands(box).pictures] == ["", "p1-1"]
+    maren.send(scan, scan, do="undo")
+    assert [one.back_of for one in stands(box).pictures] == ["", ""]
+
+
 @pytest.mark.parametrize("typed", ["a", "1e400", "nan", "99999999999", "=1+1", "<b>", "１２", "١٢"])
 def test_corners_that_are_no_numbers_are_told_and_nothing_changes(maren, scan, box, typed):
     answer = maren.send(scan, scan, x1_0=typed, do="keep")

@@ -28,7 +28,22 @@ STEPS = {"left": 3, "right": 1}  # quarter turns clockwise
 @page("/boxes/{box}/captures/{n}/pictures", door="box")
 def pictures(ask: Ask) -> Answer:
     row, look = look_of(ask)
-    return _shown(ask, row, look, _stands(ask, row, look))
+    stands = _stands(ask, row, look)
+    return _shown(ask, row, look, stands, sentence=_found_backs(ask, stands) if ask.given.get("backs") else "")
+
+
+def _found_backs(ask: Ask, stands: Arrangement) -> str:
+    """What stands after backs were sought, so that somebody looks it over."""
+    backs = [
+        f"{stands.names[one.number]}: {ask.words('Back of %(id)s', id=one.back_of)}"
+        for one in stands.standing
+        if one.back_of
+    ]
+    return ask.words(
+        "Backs found: %(backs)s. They are chosen below under “Front or back”; where one is wrong, choose by hand or "
+        "take the last change back.",
+        backs=", ".join(backs),
+    ) if backs else ""  # fmt: skip
 
 
 def _stands(ask: Ask, row: dict[str, Any], look: Look) -> Arrangement:
@@ -121,6 +136,8 @@ def arranged(ask: Ask) -> Answer:
     except (NotPossible, Refused) as no:
         told = no.sentence if isinstance(no, Refused) else say("faults", no.key, ask.lang, no.facts)
         return _shown(ask, row, look, stands, typed=typed, sentence=told, status=400)
+    if doing == "backs":
+        return SeeOther(url=f"{here}?backs=found")
     chosen = str(next_number(stands.pictures)) if doing == "add" else about_number
     return SeeOther(url=here + (f"?chosen={chosen}#p{chosen}" if chosen.isdigit() else ""))
 
