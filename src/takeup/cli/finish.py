@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +14,7 @@ from takeup.words.units import size
 
 if TYPE_CHECKING:
     from takeup.tasks.finish import BoxFinished, Finished, Skipped
+    from takeup.tasks.side_by_side import Compared
 
 
 @click.command("finish", help="Make masters and everyday copies of a box's checked captures.")
@@ -84,8 +85,14 @@ def _compare(face: Face, box: Path, folder: Path, *, item: str, picture: str, me
         }
         for one in drawn
     ]
-    lines = [face.words("finish.compared", picture=one.picture, path=str(one.path)) for one in drawn]
-    face.answer({"box": str(box), "compared": compared}, iter(lines))
+    face.answer({"box": str(box), "compared": compared}, _compared_lines(face, drawn))
+
+
+def _compared_lines(face: Face, drawn: Iterable[Compared]) -> Iterator[str]:
+    for one in drawn:
+        yield face.words("finish.compared", picture=one.picture, path=str(one.path))
+        for key, facts in one.notes:
+            yield f"  {say('notes', key, face.lang, facts)}"
 
 
 def made_answer(one: Finished, lang: str) -> dict[str, Any]:
