@@ -13,6 +13,12 @@ ROUNDS = ((14.0, 2), (8.0, 3), (5.0, 4), (4.0, 5), (3.0, 6), (2.0, 7))  # cut [c
 # stiffest surface to one that follows a lid's shading, so that a pale print is out before the surface can bend to it
 
 
+LOOKED_AT_PX = 500  # long side of what the lid is sought in
+LEAST_SCALE = 2  # so that a small scan's noise is averaged too: pixel by pixel a bare lid would not look even
+ROUGH = 4.0  # codes, of 5 x 5 pixels: more is texture or an edge, no lid
+TIGHT = 2.0  # codes from the surface, within which a ring counts as even
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lid:
     """The ground of a bed scan.
@@ -48,12 +54,12 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     """
     if pixels.ndim != 3 or min(pixels.shape[:2]) < 16:
         raise UnusableSamples("samples.unusable", reason=f"shape {pixels.shape}")
-    scale = max(1, round(max(pixels.shape[:2]) / 500))
+    scale = max(LEAST_SCALE, round(max(pixels.shape[:2]) / LOOKED_AT_PX))
     small = cv2.resize(pixels, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA).astype(np.float32)
     small = small if small.ndim == 3 else small[..., None]
     ring = _ring(small.shape[:2])
     seed = _commonest(small[ring])
-    near = (np.abs(small - seed) <= reach).all(axis=2) & (_roughness(small) <= 4.0)
+    near = (np.abs(small - seed) <= reach).all(axis=2) & (_roughness(small) <= ROUGH)
     share = float(near[ring].mean())
     if share < least_share or near.mean() < 0.02:
         return None
@@ -69,7 +75,7 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     if not away.size:
         return None
     surface = surface + _local(small, surface, ring.shape)
-    tight = (np.abs(small - surface)[ring] <= 2.0).all(axis=1)
+    tight = (np.abs(small - surface)[ring] <= TIGHT).all(axis=1)
     if tight.mean() < least_even:
         return None
     level = cv2.resize(surface.astype(np.float32), pixels.shape[1::-1], interpolation=cv2.INTER_CUBIC)
