@@ -140,5 +140,5 @@ def _variance(counts: np.ndarray, held: np.ndarray) -> np.ndarray:
     """Variance of the cosine over all grids together: (coefficient, 1, step)."""
     whole = counts.sum(axis=1) / held.sum(axis=1)[:, None]
     mean, square = whole @ _cosines(), whole @ _cosines() ** 2
-    spread: np.ndarray = (square - mean**2)[:, None, :]
+    spread: np.ndarray = np.maximum(square - mean**2, 0.0)[:, None, :]  # rounding may leave a little less than none
     return spread

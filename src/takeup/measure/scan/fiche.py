@@ -129,7 +129,7 @@ def _grid(near: np.ndarray) -> tuple[list[tuple[int, int, int, int]], int, int, 
         for top, foot in bands
     ]
     most = max(len(row) for row in rows_of)
-    if most == 1 and len(bands) == 1:
+    if not most or (most == 1 and len(bands) == 1):
         return None
     # A heading as tall as a row is told by having no frames like the others'.
     sizes = np.array([(box[2] - box[0], box[3] - box[1]) for row in rows_of for box in row], float)

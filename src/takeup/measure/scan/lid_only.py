@@ -54,7 +54,8 @@ def lid_only(first: FirstLook) -> LidOnly | None:
     grey = small[..., 0] if small.shape[2] == 1 else cv2.cvtColor(small, cv2.COLOR_RGB2GRAY)
     level = _smooth(grey, mask)
     away = np.abs(cv2.subtract(level, grey, dtype=cv2.CV_32F))
-    noise = 1.4826 * float(np.median(away[::3, ::3][mask[::3, ::3]]))
+    of_lid = away[::3, ::3][mask[::3, ::3]]
+    noise = 1.4826 * float(np.median(of_lid)) if of_lid.size else 0.0
     strange = mask & (away > max(3.0, 6 * noise))
     line = strange.sum(axis=0) > 0.5 * np.maximum(mask.sum(axis=0), 1)  # a strong streak is no dirt
     strange[:, line] = False

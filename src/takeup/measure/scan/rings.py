@@ -93,6 +93,8 @@ def rings_in(
     if not tries:
         return None
     usual = float(np.median([value for value, _, _, _ in tries]))
+    if usual <= 0:  # one plain code all over: nothing is waved
+        return None
     by_chance = sorted(tries, key=lambda one: -one[0] / max(one[1], 1e-9))[: 1 if grey else CANDIDATES]
     told = []
     for value, _, place, rate in by_chance:

@@ -190,7 +190,7 @@ def _side(
     d = np.arange(-np.ceil(inward) - 4, np.ceil(outward) + 5)
     few = 300 if outward > 5 else 600  # the first, wide search needs no more
     s = np.arange(-0.46 * length, 0.46 * length, max(1.0, length / few))
-    if s.size < 8:
+    if s.size < SEGMENTS:  # a piece without a sample has no middle
         return Side(offset=0.0, slope=0.0, weight=0.0, sure=0.0)
     xs = (middle[0] + np.outer(d, np.full_like(s, out[0])) + s * along[0] - 0.5).astype(np.float32)
     ys = (middle[1] + np.outer(d, np.full_like(s, out[1])) + s * along[1] - 0.5).astype(np.float32)
