@@ -11,13 +11,16 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from takeup.measure.scan.crossing import crossing_apart
 from takeup.measure.scan.lid import Lid, lid
 from takeup.measure.scan.limits import dark_frame, over_limits
 from takeup.measure.scan.seams import Papers, Piece, has_known_size, take_apart
-from takeup.measure.scan.shapes import Shape, flattened, is_oval, outlines
+from takeup.measure.scan.shapes import Shape, is_oval, outlines
 from takeup.measure.scan.sides import SEEN, Box, Fitted, fit_box, grown, stretched
 
 FOOT_IN = 0.95  # the widest border of a print: an instant picture's foot
+STRAIGHT = 0.6  # share of an outline along its box, under which it is no print's own
+CLEAR, ALL_CLEAR = 0.75, 3.4  # share of one side seen, and of four together, where edges alone speak for a print
 HIDDEN_IN = 3.2  # how much of a print may be hidden by a sky as white as the lid
 
 
@@ -88,7 +91,7 @@ def pictures(
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
-    apart, doubtful = _apart(_without_inner(found), away, mask, ground, per_inch)
+    apart, doubtful = crossing_apart(_without_inner(found), away, mask, ground, per_inch)
     prints = tuple(
         _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch, papers), block, size) for fitted in apart
     )
@@ -147,21 +150,15 @@ def _each(
     for shape in shapes:
         if any(_inside(shape.box, fitted.box) for fitted in found):
             continue
-        if shape.straight < 0.6 and not is_oval(shape):
-            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
-            if _is_print(alone, shape, papers) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
-                found.append(alone)  # a blank back: only its edge and its shadow stand out
-                continue
-            (unsure if _is_paper(shape) else other).append(shape)
-            continue
-        pieces = take_apart(away, mask, shape, papers)
+        curved = shape.straight < STRAIGHT and not is_oval(shape)
+        pieces = None if curved else take_apart(away, mask, shape, papers)
         if pieces is not None and not pieces:
             unsure.append(shape)  # several prints, and no saying which
             continue
         if pieces is None:
             alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
-            if _is_print(alone, shape, papers) and min(alone.covered) >= 0.75 and sum(alone.covered) >= 3.4:
-                found.append(alone)  # a pale part of one print melts into the lid, yet all its sides are seen
+            if _is_print(alone, shape, papers) and min(alone.covered) >= CLEAR and sum(alone.covered) >= ALL_CLEAR:
+                found.append(alone)  # a blank back, or a pale part that melts into the lid: its edges are seen
             else:
                 (unsure if _is_paper(shape) else other).append(shape)
             continue
@@ -270,63 +267,6 @@ def _to_limits(
     return Fitted(box=box, sure=sure, covered=fitted.covered)  # type: ignore[arg-type]
 
 
-def _apart(
-    found: list[Fitted], away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float
-) -> tuple[list[Fitted], list[Box]]:
-    """Prints that do not lie in each other: a side that went into a neighbour is looked for again without it."""
-    kept = list(found)
-    doubtful: list[Box] = []
-    for one in range(len(kept)):
-        for two in range(one):
-            if not _cross(kept[one].box, kept[two].box):
-                continue
-            turns = [
-                _refit(kept[n].box, kept[m].box, away, mask, ground, per_inch) for n, m in ((one, two), (two, one))
-            ]
-            first = int(turns[1][2] > turns[0][2])  # the one whose own paper begins the farther from that side
-            own, other = ((one, two), (two, one))[first]
-            if turns[first][1] >= 0.5 and not _cross(turns[first][0].box, kept[other].box):
-                kept[own] = turns[first][0]
-            else:
-                doubtful += [kept[one].box, kept[two].box]
-    return [fitted for fitted in kept if fitted.box not in doubtful], doubtful
-
-
-def _cross(one: Box, two: Box, slack: float = 2.5) -> bool:
-    """Whether two prints lie in each other by more than a seam's width."""
-    first, second = (
-        replace(box, width=box.width - slack, height=box.height - slack).corners().astype(np.float32)
-        for box in (one, two)
-    )
-    shared, _ = cv2.intersectConvexConvex(first, second)
-    return shared > 0
-
-
-def _refit(
-    box: Box, other: Box, away: np.ndarray, mask: np.ndarray, ground: Lid, per_inch: float
-) -> tuple[Fitted, float, int]:
-    """A print's sides again, from the part of its box that lies outside another print, which is not looked at; and how
-    much of the side next to that print is seen, and how many lines from it on nothing stands out from the lid."""
-    hidden = np.zeros_like(mask)
-    cv2.fillConvexPoly(hidden, np.rint((other.corners() - 0.5) * 16).astype(np.int32), 255, shift=4)
-    hidden = cv2.dilate(hidden, np.ones((9, 9), np.uint8))
-    shared = [0.0] * 4
-    corners = other.corners()
-    a = np.deg2rad(box.tilt)
-    u = (corners[:, 0] - box.x) * np.cos(a) + (corners[:, 1] - box.y) * np.sin(a)
-    v = -(corners[:, 0] - box.x) * np.sin(a) + (corners[:, 1] - box.y) * np.cos(a)
-    into = (v.max() + box.height / 2, box.width / 2 - u.min(), box.height / 2 - v.min(), u.max() + box.width / 2)
-    nearest = int(np.argmin(into))
-    shared[nearest] = -float(into[nearest]) - 2.0
-    fitted = fit_box(
-        away, hidden, stretched(box, (shared[0], shared[1], shared[2], shared[3])), noise=ground.noise,
-        outward_px=3.0, inward_px=0.4 * per_inch,
-    )  # fmt: skip
-    lines = np.rot90(flattened(mask, box), nearest).mean(axis=1)
-    empty = int(np.argmax(lines > 127)) if (lines > 127).any() else lines.size
-    return fitted, fitted.covered[nearest] if fitted.sure[nearest] >= 1 else 0.0, empty
-
-
 def _as_print(fitted: Fitted, block: int, size: tuple[int, int]) -> Print:
     box = fitted.box
     corners = box.corners() * block
@@ -341,7 +281,7 @@ def _as_print(fitted: Fitted, block: int, size: tuple[int, int]) -> Print:
         tilt=float(box.tilt),
         meets=meets,
         sure=sum(sure >= 1 for sure in fitted.sure),
-        clear=all(limit or covered >= 0.75 for limit, covered in zip(meets, fitted.covered, strict=True)),
+        clear=all(limit or covered >= CLEAR for limit, covered in zip(meets, fitted.covered, strict=True)),
     )
 
 
