@@ -82,7 +82,8 @@ def scale_findings(seen: Seen, family: str, rows: Rows) -> list[Finding]:
     if found is not None and found.ppi is not None and stated is not None:
         for true, told in ((found.across, stated), (found.down, seen.image.ppi_y_stated or stated)):
             limit_key = f"scan.scale.wrong_{found.source}"
-            if true is not None and abs(true / told - 1) > rows.value(limit_key) + 2 * _sure(found.source, found.error):
+            besides = rows.value("scan.scale.errors") * _sure(found.source, found.error)
+            if true is not None and abs(true / told - 1) > rows.value(limit_key) + besides:
                 findings.append(_wrong(true, told, found.source, limit_key))
                 break
     elif stated is not None and (claimed := too_large(seen, family, rows)) is not None:

@@ -12,8 +12,8 @@ from takeup.measure.scan.specks import Spot
 from takeup.streams import Finding, Trace
 from takeup.tables.rows import Rows
 
-UNIT_MM = 0.01  # of what is kept: 16 bits reach 655 mm
-FRAME_SHARE = 0.004  # of a scan's long side: places in a small frame agree more often by chance
+UNIT_MM, MOST_MM = 0.01, 600  # of what is kept: 16 bits reach 655 mm
+FINEST_MM = 0.05  # smaller spots are a pixel or two, and their size says nothing
 ON_LID, BRIGHT = 1, 2
 
 
@@ -30,7 +30,7 @@ def packed(spots: Sequence[Spot], size: tuple[int, int], ppi: float | None) -> b
 
     Little-endian 16-bit numbers: the scan's width and height, then x, y, size and flags of each spot.
     """
-    if not ppi or max(size) / ppi * 25.4 > 600:
+    if not ppi or max(size) / ppi * 25.4 > MOST_MM:
         return b""
     scale = 25.4 / ppi / UNIT_MM
     numbers = [size[0] * scale, size[1] * scale]
@@ -68,7 +68,7 @@ def glass_dirt(scans: Sequence[tuple[str, Trace]], rows: Rows) -> list[Session]:
     Pages count with their lid alone, for forms are printed alike. A scan that was cut to another size is not compared:
     where its corner lay on the glass is not known.
     """
-    least = rows.value("scan.glass_dirt.scans")
+    least, chance = rows.value("scan.glass_dirt.scans"), rows.value("scan.glass_dirt.chance")
     groups: dict[tuple[str, int, int], list[int]] = {}
     for number, (family, trace) in enumerate(scans):
         (width, height), spots = unpacked(trace.specks)
@@ -79,10 +79,10 @@ def glass_dirt(scans: Sequence[tuple[str, Trace]], rows: Rows) -> list[Session]:
         apart = _unlike(members, scans, rows.value("scan.glass_dirt.alike"))
         if len(apart) < least:
             continue
-        reach = min(rows.value("scan.glass_dirt.reach"), FRAME_SHARE * max(width, height))
+        reach = min(rows.value("scan.glass_dirt.reach"), rows.value("scan.glass_dirt.reach_share") * max(width, height))
         eligible = [_eligible(unpacked(scans[number][1].specks)[1], family) for number in apart]
-        stay = _staying(eligible, reach, least)
-        if not stay or len(stay) <= 3 * _by_chance(eligible, reach, width * height, least):
+        stay = _staying(eligible, reach, least, rows.value("scan.glass_dirt.size"))
+        if not stay or len(stay) <= chance * _by_chance(eligible, reach, width * height, least):
             continue
         at, seen = max(stay, key=lambda one: (len(one[1]), one[0][2]))
         inside = sorted({apart[number] for _, numbers in stay for number in numbers})
@@ -111,7 +111,9 @@ def _eligible(spots: np.ndarray, family: str) -> np.ndarray:
     return spots[(spots[:, 3].astype(int) & ON_LID) > 0]
 
 
-def _staying(eligible: list[np.ndarray], reach: float, least: int) -> list[tuple[np.ndarray, list[int]]]:
+def _staying(
+    eligible: list[np.ndarray], reach: float, least: int, size_factor: float
+) -> list[tuple[np.ndarray, list[int]]]:
     """Spots that are met again in so many scans, each once, with the numbers of those."""
     stay: list[tuple[np.ndarray, list[int]]] = []
     for first in range(len(eligible) - least + 1):
@@ -122,8 +124,8 @@ def _staying(eligible: list[np.ndarray], reach: float, least: int) -> list[tuple
             for number in range(first + 1, len(eligible)):
                 others = eligible[number]
                 near = np.hypot(others[:, 0] - spot[0], others[:, 1] - spot[1]) <= reach
-                size = np.maximum(others[:, 2], 0.05) / max(spot[2], 0.05)
-                if (near & (size > 0.4) & (size < 2.5)).any():
+                size = np.maximum(others[:, 2], FINEST_MM) / max(spot[2], FINEST_MM)
+                if (near & (size > 1 / size_factor) & (size < size_factor)).any():
                     seen.append(number)
             if len(seen) >= least:
                 stay.append((spot, seen))

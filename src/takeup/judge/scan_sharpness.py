@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 UNIT = "cycles/pixel"
 NYQUIST = 0.5
 TENTH_OF_HALF = 1.8227  # of a Gaussian blur: where a tenth is left against where half is left
-SHARPEST = (
-    0.75  # quantile over edges: print that lies badly or has a shadow beside it makes edges softer, never sharper
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +120,7 @@ def softer_than_before(now: Report, earlier: Sequence[Report], rows: Rows) -> Fi
     usual = float(np.median(values))
     spread = 1.4826 * float(np.median(np.abs(np.array(values) - usual)))
     drop = rows.value("scan.sharpness.history.drop")
-    if mine[1] >= usual * (1 - drop) or mine[1] >= usual - 3 * spread:
+    if mine[1] >= usual * (1 - drop) or mine[1] >= usual - rows.value("scan.sharpness.history.spreads") * spread:
         return None
     facts = {"usual": round(usual, 3), "now": round(mine[1], 3), "share": 1 - mine[1] / usual, "scans": len(values)}
     return Finding(
@@ -143,8 +140,8 @@ def _comparable(report: Report) -> tuple[tuple[Any, ...], float] | None:
 
 def _told(seen: Seen, family: str, rows: Rows) -> tuple[Told | None, str]:
     """The figure by the most trustworthy edges there are; else why there is none."""
-    edges = seen.sharp.edges
-    told = _of_edges([edge for edge in edges if edge.sought.kind == "paper"], SHARPEST, "paper")
+    edges, quantile = seen.sharp.edges, rows.value("scan.sharpness.quantile")
+    told = _of_edges([edge for edge in edges if edge.sought.kind == "paper"], quantile, "paper")
     if told is not None:
         return told, ""
     sure = [one for one in seen.sharp.text if one.sure]
@@ -155,7 +152,7 @@ def _told(seen: Seen, family: str, rows: Rows) -> tuple[Told | None, str]:
     if seen.sharp.text:
         return None, "scan.strokes-too-thin"
     drawn = [edge for edge in edges if edge.sought.kind == "picture"]
-    told = _of_edges(drawn, SHARPEST, "picture")
+    told = _of_edges(drawn, quantile, "picture")
     if told is None:
         return None, "scan.no-edge"
     sharp = efficiency(told.tenth) > rows.value("scan.sharpness.efficiency")[0]
