@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from make import pages
 
+from takeup.judge.scan_findings import sure_tilt
 from takeup.measure.scan.text_tilt import text_tilt
 from takeup.tables.loader import load_rows
-from takeup.tasks.scan_looks import is_told
 
 TOLD = [("page", 0.0), ("page", 0.04), ("page", -4.6), ("columns", 2.3), ("columns", -0.6), ("chinese", -1.7),
         ("photo", 3.1), ("few", 0.9)]  # fmt: skip
@@ -18,8 +18,8 @@ def turned(kind, tilt, *, seed=3, margin_in=0.0):
 
 @pytest.mark.parametrize(("kind", "tilt"), TOLD)
 def test_lines_tell_their_turn(kind, tilt):
-    found = text_tilt(turned(kind, tilt))
-    assert found is not None and is_told(found, load_rows()) and not found.upright
+    found = sure_tilt(text_tilt(turned(kind, tilt)), load_rows())
+    assert found is not None and not found.upright
     assert found.tilt == pytest.approx(tilt, abs=0.05)
 
 
@@ -43,5 +43,4 @@ def test_light_text_on_dark_film_is_read_too():
 @pytest.mark.parametrize("kind", ["hand", "title", "blank"])
 def test_what_has_no_common_direction_is_not_told(kind):
     """Lines of the crooked hand differ by 0.8 degrees (one standard deviation) among each other."""
-    found = text_tilt(turned(kind, 1.0))
-    assert found is None or not is_told(found, load_rows())
+    assert sure_tilt(text_tilt(turned(kind, 1.0)), load_rows()) is None

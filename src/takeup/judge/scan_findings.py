@@ -8,6 +8,7 @@ import numpy as np
 
 from takeup.judge.scan_micro import original_ppi
 from takeup.judge.scan_scale import judged_ppi
+from takeup.measure.scan.text_tilt import TextTilt
 from takeup.streams import Finding, Original
 from takeup.tables.rows import Rows
 
@@ -144,6 +145,13 @@ def place_findings(seen: Seen, family: str, rows: Rows) -> list[Finding]:
     if family == "print" and pictures.ground == "lid":
         findings += _cut_off(seen)
     return findings
+
+
+def sure_tilt(text: TextTilt | None, rows: Rows) -> TextTilt | None:
+    """The turn of a page's lines where it is sure enough to be told; else None."""
+    if text is None or text.clear < rows.value("scan.tilt.clear") or text.within > rows.value("scan.tilt.within"):
+        return None
+    return text
 
 
 def _tilted(seen: Seen, family: str, rows: Rows) -> list[Finding]:

@@ -32,6 +32,11 @@ class Leaves:
     looked: bool = False
 
 
+def is_sure(polarity: Polarity, rows: Rows) -> bool:
+    """Whether enough letters agree for it to be said which way round a page is."""
+    return polarity.negative is not None and polarity.blocks >= rows.value("scan.micro.negative")
+
+
 def original_ppi(seen: Seen, original: Original, rows: Rows) -> Measured:
     """The resolution on the original page of a film: the film scan's, divided by how much the page was reduced."""
     if seen.broken or not original.reduction:

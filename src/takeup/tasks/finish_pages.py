@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from takeup.files.beside import beside
+from takeup.judge.scan_findings import sure_tilt
 from takeup.measure.scan.page_look import PageLook, cut_by_turning, densest_band, page_look
 from takeup.measure.scan.text_tilt import text_tilt
 from takeup.media.page_pdf import CLAIM, FALLBACK_PPI, Page, write_pdf
@@ -79,11 +80,7 @@ class _Reader:
             if not self.form.blanks:
                 self.left_out.append(number)
                 return None
-        text = text_tilt(small)
-        if text is not None and (
-            text.clear < self.rows.value("scan.tilt.clear") or text.within > self.rows.value("scan.tilt.within")
-        ):
-            text = None
+        text = sure_tilt(text_tilt(small), self.rows)
         tilt = text.tilt if text is not None and abs(text.tilt) >= self._straight_from(still) else 0.0
         turn, words = by_hand or 0, None
         if by_hand is None and text is not None and self.languages:

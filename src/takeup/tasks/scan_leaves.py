@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from takeup.judge.scan import PAGES_OF_TEXT, Seen
-from takeup.judge.scan_micro import Leaves
+from takeup.judge.scan_micro import Leaves, is_sure
 from takeup.measure.scan.fiche import Fiche, fiche_frames
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.miniature import Miniature
@@ -29,7 +29,7 @@ def leaves_seen(seen: Seen, small: Miniature, carrier: str, family: str, rows: R
     fiche = fiche_frames(grey) if carrier == "microfiche" and min(grey.shape) >= 64 else None
     polarity = text_polarity(grey)
     signs = text_blocks(grey)
-    sure = polarity.negative is not None and polarity.blocks >= rows.value("scan.micro.negative")
+    sure = is_sure(polarity, rows)
     light = page_light(grey, signs) if family == "micro" and fiche is None else None
     spread = None
     if fiche is None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.judge.scan import FAMILY, PAGES_OF_TEXT, Seen
+from takeup.judge.scan_findings import sure_tilt
 from takeup.judge.scan_scale import sizes_for
 from takeup.measure.scan import depth, miniature, rails, windows
 from takeup.measure.scan.first import FirstLook
@@ -21,7 +22,7 @@ from takeup.measure.scan.rails import clipped_share
 from takeup.measure.scan.scale import scale
 from takeup.measure.scan.seams import Papers
 from takeup.measure.scan.sides import Box
-from takeup.measure.scan.text_tilt import TextTilt, text_tilt
+from takeup.measure.scan.text_tilt import text_tilt
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.streams import CaptureFile
 from takeup.tables.rows import Rows
@@ -142,14 +143,8 @@ def _with_pictures(
         weights.append(float(area.sum()))
     text = None
     if family in PAGES_OF_TEXT and found.ground == "whole":
-        text = text_tilt(_grey(small.pixels))
-        text = text if text is not None and is_told(text, rows) else None
+        text = sure_tilt(text_tilt(_grey(small.pixels)), rows)
     return replace(seen, pictures=found, low=tuple(lows), high=tuple(highs), weights=tuple(weights), text=text)
-
-
-def is_told(text: TextTilt, rows: Rows) -> bool:
-    """Whether the turn of a page's lines is sure enough to be told."""
-    return text.clear >= rows.value("scan.tilt.clear") and text.within <= rows.value("scan.tilt.within")
 
 
 def pictures_whole(size: tuple[int, int]) -> Pictures:
