@@ -170,6 +170,10 @@ def test_photographs_have_no_rings(number):
     assert rings_of(coded(slide(number)))[4] < 5.4
 
 
+def test_a_black_picture_without_noise_has_no_rings():
+    assert rings_of(np.zeros((400, 600, 3), np.uint8)) is None
+
+
 def test_circles_of_one_pitch_for_all_colours_are_no_rings():
     y, x = np.mgrid[:620, :900]
     target = np.cos(np.pi * ((x - 400.0) ** 2 + (y - 260.0) ** 2) / 70**2)[..., None] * 8
@@ -183,7 +187,10 @@ def specks_of(pixels, **how):
 
 @pytest.mark.parametrize("number", [0, 1, 2, 4, 6])
 def test_photographs_have_few_specks_of_their_own_and_dusty_ones_many(number):
-    assert specks_of(coded(slide(number))).count < 10  # scan.dust.least
+    """Of 300 laid evenly over a picture its smooth share lies on smooth ground, to three standard deviations; no more
+    may be told, beside the picture's own."""
+    clean = specks_of(coded(slide(number)))
+    assert clean.count < 10  # scan.dust.least
     rng = np.random.default_rng(number)
     dusty = slide(number).copy()
     for _ in range(300):
@@ -191,4 +198,5 @@ def test_photographs_have_few_specks_of_their_own_and_dusty_ones_many(number):
         dusty[y : y + 2, x : x + long] *= 0.3
     told = specks_of(coded(dusty), dark_only=True)
     assert told.count >= 10
-    assert told.count <= 300
+    on_smooth = 300 * clean.smooth
+    assert told.count <= on_smooth + 3 * on_smooth**0.5 + clean.count
