@@ -3,6 +3,7 @@
 The numbers that a walk keeps of each picture are laid down by hand; pictures themselves are in the last tests.
 """
 
+import json
 from fractions import Fraction
 
 import cv2
@@ -44,7 +45,8 @@ SOON_S = 3.0
 class Tale:
     """A walk that is told its pictures: 25 a second, a camera that moves 4 px a picture and is read well."""
 
-    def __init__(self, predicted=False):
+    def __init__(self, predicted=False, faults_s=()):
+        self.faults_s = faults_s
         self.walk = Walk(LIMITS, 8, predicted)
         self.running = RunningVideo(self.walk, 0.04, ROWS)
         self.told = {}  # (name, from_s) -> when it was told first
@@ -69,7 +71,7 @@ class Tale:
         walk.same.append(1.0 if equal and number else 0.0)
         walk.of_lines.streaks += [(number - 1, None)] * (streaks if number else 0)  # known one picture later
         self.running.step()
-        found = self.running.told(())
+        found = self.running.told(self.faults_s)
         keys = {(one.name, one.from_s) for one in found}
         assert set(self.told) <= keys, "taken back"
         for key in keys:
@@ -81,7 +83,7 @@ class Tale:
         return [
             *judge_streaks(pictures, ROWS),
             *judge_stretches(pictures, ROWS),
-            *judge_lost(pictures, (), WHOLE, ROWS),
+            *judge_lost(pictures, self.faults_s, WHOLE, ROWS),
         ]
 
 
@@ -124,10 +126,35 @@ def test_a_quiet_tape_is_told_nothing_of():
     assert tale.last == () and judge_tape_notice(tale.running.so_far(), ROWS) is None
 
 
+def test_figures_are_numbers_that_json_has_from_before_the_first_picture_on(followed):
+    """An event with a number that is none would end the following."""
+    figures = [Tale().running.so_far().figures(), *(moment.figures for moment in followed[0])]
+    assert len(figures) > COUNT / 2
+    assert all(set(json.loads(json.dumps(dict(one), allow_nan=False))) == set(figures[0]) for one in figures)
+
+
 def test_after_a_codec_that_predicts_only_gaps_are_told_on_the_way():
     tale = Tale(predicted=True)
     play(tale, [(100, "gap", 2), (200, "leap", 1), (260, "hold", 1)], 400)
     assert [(one.name, one.value) for one in tale.last] == [("frames_lost", 2)]
+
+
+def test_pictures_missing_where_the_file_is_damaged_are_not_told_as_lost():
+    """Gaps from 4.04 s and, 0.08 s later by the first, from 8.12 s on; the file did not decode at 4.06 s."""
+    tale = Tale(faults_s=(4.06,))
+    play(tale, [(100, "gap", 2), (200, "gap", 3)], 400)
+    for found in (tale.last, named_in(tale.whole(), "frames_lost")):
+        assert [(one.name, one.value, one.from_s) for one in found] == [("frames_lost", 3, 8.12)]
+
+
+def test_beside_dark_pictures_that_may_be_black_only_what_is_certain_is_told():
+    """Dark from 100 to 110; a leap before it and a hold right after it wait for the end, a leap far away does not."""
+    tale = Tale()
+    for number in range(400):
+        kind = "lifted" if 100 <= number < 110 else "picture"
+        moved = 8.0 if number in (80, 300) else 4.0
+        tale.step(round(0.04 * number, 3), kind, moved=moved, equal=110 <= number < 125)
+    assert [(one.name, one.value, one.from_s) for one in tale.last] == [("frames_lost", 1, 12.0)]
 
 
 def test_film_on_a_tape_is_told_nothing_of_on_the_way():
