@@ -13,6 +13,7 @@ from make import pages
 from PIL import Image
 
 from takeup.media.page_pdf import Page, write_pdf
+from takeup.media.page_pictures import small_grey
 from takeup.media.pdf_rules import broken_rules
 from takeup.media.text_reading import Word, find_language_data
 from takeup.settings import Settings
@@ -246,3 +247,11 @@ def test_a_locked_one_and_one_without_its_id_are_named(tmp_path, lawful):
     assert broken_rules(tmp_path / "c.pdf") == ("id",)
     (tmp_path / "d.pdf").write_bytes(data[:400])
     assert broken_rules(tmp_path / "d.pdf") == ("readable",)
+
+
+@pytest.mark.parametrize(
+    ("size", "ppi", "small"),
+    [((3300, 2550), 300.0, (1650, 1275)), ((3300, 2550), 118110.0, (412, 318)), ((90, 40), 9600.0, (90, 40))],
+)
+def test_a_page_is_looked_at_whatever_a_wrong_tag_says(size, ppi, small):
+    assert small_grey(np.zeros(size, np.uint8), ppi).shape == small

@@ -13,6 +13,7 @@ from takeup.media.still import OpenStill
 from takeup.media.still_write import broken_still, in_srgb, with_density
 
 SMALL_PPI, SMALL_PX = 150, 1800  # at what a page is looked at: pixels per inch, or pixels of its longer side
+LEAST_PX = 400  # of that side, whatever a wrong tag says: in less no writing is left, and a page would look blank
 GREY, BITONAL = "grey", "bitonal"
 
 
@@ -26,8 +27,16 @@ class PagePicture:
 
 
 def small_grey(grey: np.ndarray, ppi: float | None) -> np.ndarray:
-    """A page at about 150 pixels per inch, averaged by whole blocks."""
-    block = max(1, round(ppi / SMALL_PPI) if ppi else round(max(grey.shape) / SMALL_PX))
+    """A page at about 150 pixels per inch, averaged by whole blocks.
+
+    Examples
+    --------
+    >>> page = np.zeros((3300, 2550), np.uint8)
+    >>> small_grey(page, 300.0).shape, small_grey(page, 118110.0).shape, small_grey(page[:90, :40], 9600.0).shape
+    ((1650, 1275), (412, 318), (90, 40))
+    """
+    block = round(ppi / SMALL_PPI) if ppi else round(max(grey.shape) / SMALL_PX)
+    block = max(1, min(block, max(grey.shape) // LEAST_PX, min(grey.shape)))
     rows, columns = (side // block * block for side in grey.shape)
     if block == 1:
         return grey
