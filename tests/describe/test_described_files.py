@@ -1,7 +1,5 @@
 """Who, when, where in every kind of file, read back by another library; pictures and sound the same byte for byte."""
 
-import io
-
 import av
 import numpy as np
 import pikepdf
@@ -9,8 +7,8 @@ import pyexiv2
 import pytest
 import soundfile
 import tifffile
-from fpdf import FPDF
 from make.captures import noise_bursts, write_sound, write_tape
+from make.tiny import write_pdf
 from PIL import Image
 
 from takeup.media.matroska_edit import CannotEdit
@@ -213,13 +211,7 @@ def test_coded_sound_stays(tmp_path, kind):
 
 
 def test_pdf_pages_and_claim_stay(tmp_path):
-    pdf = FPDF(enforce_compliance="PDF/A-2B")
-    pdf.set_title("before")
-    pdf.add_page()
-    data = io.BytesIO()
-    Image.fromarray(PIXELS).save(data, "JPEG")
-    pdf.image(data, 0, 0, 100)
-    pdf.output(tmp_path / "a.pdf")
+    write_pdf(tmp_path / "a.pdf", PIXELS, "PDF/A-2B")
     target = tag(tmp_path / "a.pdf", tmp_path / "b.pdf")
     with pikepdf.open(tmp_path / "a.pdf") as old, pikepdf.open(target) as new:
         pictures = [

@@ -1,7 +1,6 @@
 """What a scan says of itself: every property in its own kind of list, the moment of scanning, the original, a lasting
 name. The raw packet is parsed here by hand and once more by another library; pixels are compared bit by bit."""
 
-import io
 from dataclasses import replace
 from uuid import UUID
 from xml.etree import ElementTree
@@ -11,8 +10,8 @@ import pikepdf
 import pyexiv2
 import pytest
 import tifffile
-from fpdf import FPDF
 from make.captures import captured_box, put_capture, report_of
+from make.tiny import write_pdf
 from PIL import Image
 
 from takeup.media.pdf_rules import broken_rules
@@ -147,13 +146,7 @@ def test_a_moment_that_the_scanner_wrote_itself_stays(tmp_path):
 
 
 def test_a_pdf_says_the_same_and_keeps_the_rules_of_its_claim(tmp_path):
-    pdf = FPDF(enforce_compliance="PDF/A-2U")
-    pdf.set_title("before")
-    pdf.add_page()
-    data = io.BytesIO()
-    Image.fromarray(PIXELS).save(data, "JPEG")
-    pdf.image(data, 0, 0, 100)
-    pdf.output(tmp_path / "a.pdf")
+    write_pdf(tmp_path / "a.pdf", PIXELS, "PDF/A-2U")
     tag_file(tmp_path / "a.pdf", tmp_path / "b.pdf", said(), PRINT)
     tag_file(tmp_path / "b.pdf", tmp_path / "c.pdf", said(), PRINT)
     assert broken_rules(tmp_path / "a.pdf") == broken_rules(tmp_path / "c.pdf") == ()

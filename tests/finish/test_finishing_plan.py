@@ -16,6 +16,7 @@ from takeup.plan.finishing import (
     plan_trim,
     plan_video_master,
 )
+from takeup.plan.mending import plan_mends
 from takeup.streams import Finding, PictureStream, Trace
 from takeup.tables.loader import load_rows
 
@@ -124,3 +125,21 @@ def test_colour_is_stated_only_for_television_lines():
 def test_shown_size_has_square_pixels():
     assert plan_shown_size(720, 576, Fraction(16, 15), 10**6) == (768, 576)
     assert plan_shown_size(720, 576, Fraction(16, 15), 384) == (384, 288)
+
+
+@pytest.mark.parametrize(
+    ("asked", "only", "wanted"),
+    [
+        (("dust",), None, (("dust",), {})),
+        (("dust",), ["1"], (("fading",), {"1": ("dust",), "2": ("fading",)})),  # the lab's for a copy yet to come
+        (None, None, (("fading",), {"1": (), "2": ("fading",)})),
+    ],
+)
+def test_each_copy_of_a_scan_keeps_what_was_asked_for_it(asked, only, wanted):
+    before = {"1": (), "2": ("fading",)}
+    assert plan_mends("scan", "print", asked=asked, lab=("fading", "hum"), before=before, only=only) == wanted
+
+
+def test_a_cassettes_copies_keep_what_was_asked_whatever_the_lab_does():
+    assert plan_mends("sound", "cassette", asked=None, lab=("hum",), before={"1": ("speed",)}) == (("speed",), {})
+    assert plan_mends("sound", "cassette", asked=None, lab=("hum", "dust")) == (("hum",), {})

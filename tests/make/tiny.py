@@ -1,5 +1,6 @@
 """Small real files of every medium, for tests of the command line: seeded, made by general libraries, not by ours."""
 
+import io
 import wave
 from fractions import Fraction
 from pathlib import Path
@@ -95,4 +96,18 @@ def write_scan(path: Path, *, ppi: int = 600, size=(1500, 1100), seed: int = 3) 
     profile = __import__("PIL.ImageCms", fromlist=["ImageCms"])
     srgb = profile.ImageCmsProfile(profile.createProfile("sRGB")).tobytes()
     image.save(path, dpi=(ppi, ppi), icc_profile=srgb)
+    return path
+
+
+def write_pdf(path: Path, pixels: np.ndarray, claim: str) -> Path:
+    """A PDF of one page with one JPEG on it, titled "before". ``claim``: PDF/A-2B, PDF/A-2U."""
+    from fpdf import FPDF
+
+    pdf = FPDF(enforce_compliance=claim)
+    pdf.set_title("before")
+    pdf.add_page()
+    data = io.BytesIO()
+    Image.fromarray(pixels).save(data, "JPEG")
+    pdf.image(data, 0, 0, 100)
+    pdf.output(path)
     return path
