@@ -16,14 +16,12 @@ from takeup.media.probe import look_at
 from takeup.media.still import OpenStill
 from takeup.media.still_join import grey_small, lay_onto, piece, write_joined_copy
 from takeup.media.still_write import in_srgb
+from takeup.plan.joining import fills_glass, lie_alike, may_be_passes
 from takeup.plan.tagging import plan_tags
 from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finishing import UNSAFE, Chosen, Made, Place
 
-CARRIERS = ("print", "document", "newspaper")
-MOST_SCANS = 8  # an item of more scans is many pages or prints, not one large one
-SAME_PPI = 0.005
 Note = tuple[str, Mapping[str, Any]]
 
 
@@ -38,12 +36,13 @@ def joined_copies(chosen: list[Chosen], place: Place, rows: Rows, ears: Ears) ->
     """
     made: list[Made] = []
     notes: dict[str, Note] = {}
-    if not chosen or chosen[0].original.carrier not in CARRIERS or not 2 <= len(chosen) <= MOST_SCANS:
+    if not chosen or not may_be_passes(chosen[0].original, len(chosen)):
         return made, notes
     at = 0
     while at + 1 < len(chosen):
         one, other = chosen[at], chosen[at + 1]
-        told = _pair(one, other, place, rows, ears) if _fills(one) and _fills(other) else None
+        both = fills_glass(one.reports[0]) and fills_glass(other.reports[0])
+        told = _pair(one, other, place, rows, ears) if both else None
         if isinstance(told, Made):
             made.append(told)
             at += 1
@@ -53,16 +52,6 @@ def joined_copies(chosen: list[Chosen], place: Place, rows: Rows, ears: Ears) ->
     return made, notes
 
 
-def _fills(one: Chosen) -> bool:
-    """Whether what was scanned reaches the limit of the glass: a smaller original needs no second pass."""
-    report = one.reports[0]
-    if report is None:
-        return False
-    ground = report.measures["pictures"].extra.get("ground") if "pictures" in report.measures else ""
-    cut = any(finding.name == "cut_off" for finding in report.findings)
-    return ground == "whole" or cut
-
-
 def _pair(one: Chosen, other: Chosen, place: Place, rows: Rows, ears: Ears) -> Made | Note | None:
     paths = one.stored[0], other.stored[0]
     second = UNSAFE.sub("-", other.part).strip("-.")
@@ -70,8 +59,7 @@ def _pair(one: Chosen, other: Chosen, place: Place, rows: Rows, ears: Ears) -> M
     if standing := place.standing(target, paths):
         return standing
     first, then = (OpenStill(path, look_at(path)) for path in paths)
-    apart = first.image.ppi_stated and then.image.ppi_stated and first.image.ppi_stated / then.image.ppi_stated - 1
-    if first.image.orientation != 1 or then.image.orientation != 1 or (apart and abs(apart) > SAME_PPI):
+    if not lie_alike(first.image, then.image):
         return None
     ears.progress(target.name, 0, 1.0, "share")
     times = max(first.width, first.height, then.width, then.height) / LONG_PX
