@@ -9,7 +9,6 @@ from takeup.measure.video.whole import Pictures
 from takeup.streams import Finding, PictureStream, Verdict
 from takeup.tables.rows import Rows
 
-HARD_CODES = 0.35  # what rounding to whole codes may add to the distance of two percentiles
 NAMES = {"black": "black", "flat": "no_signal", "snow": "no_signal"}
 
 
@@ -54,7 +53,8 @@ def judge_levels(levels: Levels | None, noise: float | None, stream: PictureStre
     if stream.lossy:  # coding takes noise from even areas first, and leaves it where it matters here
         spread = max(spread, rows.value("video.levels.lossy_noise"))
     floor = levels.black + rows.value("video.levels.black_noises") * spread
-    hard = levels.dark - levels.black <= rows.value("video.levels.hard_noises") * spread + HARD_CODES
+    near = rows.value("video.levels.hard_noises") * spread + rows.value("video.levels.hard_codes")
+    hard = levels.dark - levels.black <= near
     if low <= floor <= high and levels.black <= high and hard:
         found.append(
             Finding(

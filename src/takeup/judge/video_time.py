@@ -15,7 +15,6 @@ from takeup.tables.rows import Rows
 INDEX_MADE = "index-made"  # note of a reader: the file had no index, its media data were read as they lie
 
 
-REORDERED = 16  # so many pictures at most does a codec put in another order; half a group is no loss at a cut end
 HALF = 0.5  # of what is missing by time lies in the file by bytes: it is there, and cannot be read
 
 
@@ -64,7 +63,7 @@ def judge_lost(pictures: Pictures, faults_s: tuple[float, ...], end: End, rows: 
     for places, silent in kinds:
         running = RunningLost(rows, silent=silent)
         for number, count in places:
-            if not (end.cut and number >= pictures.frames - REORDERED):
+            if not (end.cut and number >= pictures.frames - rows.value("video.lost.reordered")):
                 place = place_of(number, count, pictures.at_s, pictures.picture_s)
                 if not is_damage(place, pictures.picture_s, faults_s):
                     running.add(place)
