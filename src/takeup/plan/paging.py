@@ -49,6 +49,22 @@ def plan_page_form(word: str) -> PageForm:
     return PageForm(form=forms[0] if forms else COLOUR, blanks=WITHOUT_BLANKS not in parts)
 
 
+def page_form_of(form: str, blanks: str) -> PageForm:
+    """The form that two fields of a page name: one of ``FORMS``, and ``out`` where blank pages are left out.
+
+    Raises
+    ------
+    NotPossible
+        ``finish.no-such-pages``.
+
+    Examples
+    --------
+    >>> page_form_of("grey", "out").word, page_form_of("grey", "").word
+    ('grey,without-blanks', 'grey')
+    """
+    return plan_page_form(",".join([form, *([WITHOUT_BLANKS] if blanks == "out" else [])]))
+
+
 def form_of_page(wanted: str, tone: float, most: float) -> str:
     """What one page becomes: a page with photographs or washes on it is never made black and white alone.
 

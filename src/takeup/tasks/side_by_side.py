@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,6 +34,17 @@ LONGEST_PX = 900  # of each of the two
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """One drawing as SVG text: of which item and picture, what it says (keys of ``words/notes``)."""
+
+    item: str
+    picture: str
+    svg: str
+    mended: tuple[Mapping[str, Any], ...]
+    notes: tuple[tuple[str, Mapping[str, Any]], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
     """One drawing: of which item and picture, where it lies, what it says (keys of ``words/notes``)."""
 
@@ -54,29 +65,48 @@ def compare(
     NotPossible
         ``finish.no-such-mend``; ``finish.nothing-to-compare`` when no checked scan is meant; the disk's refusal.
     """
-    words, rows, box = plan_asked(mend), load_rows(), look_into(folder, settings)
+    box = look_into(folder, settings)
     if target.absolute().is_relative_to(box.folder):
         raise NotPossible("finish.compare-inside", path=str(target))
     made: list[Compared] = []
+    for one in drawings(folder, settings, mend=mend, item=item, picture=picture, ears=ears):
+        path = target / f"{one.picture}.png"
+        target.mkdir(parents=True, exist_ok=True)
+        write_bytes(path, as_png(one.svg))
+        made.append(Compared(item=one.item, picture=one.picture, path=path, mended=one.mended, notes=one.notes))
+    return tuple(made)
+
+
+def drawings(
+    folder: Path, settings: Settings, *, mend: str, item: str = "", picture: str = "", ears: Ears = SILENT
+) -> Iterator[Drawn]:
+    """Each picture of a box's scans before and after ``mend``, drawn; nothing is written.
+
+    Raises
+    ------
+    NotPossible
+        ``finish.no-such-mend``; ``finish.nothing-to-compare`` when no checked scan is meant.
+    """
+    words, rows, box = plan_asked(mend), load_rows(), look_into(folder, settings)
+    found = False
     for original in box.originals():
         if not box.record.latest("taken", original.id):
             continue  # some things that people bring are never captured
         scan = medium_of(original.carrier, rows) == "scan" and not is_pages(original)
         asked = mends_for("scan", original.carrier, words, said=True) if scan and item in ("", original.id) else ()
-        if asked:
-            made += _of_item(box, original, asked, picture, target, rows, ears)
-    if not made:
+        for one in _of_item(box, original, asked, picture, rows, ears) if asked else ():
+            found = True
+            yield one
+    if not found:
         raise NotPossible("finish.nothing-to-compare", path=str(folder))
-    return tuple(made)
 
 
 def _of_item(
-    box: Box, original: Original, asked: tuple[str, ...], only: str, target: Path, rows: Rows, ears: Ears
-) -> list[Compared]:
+    box: Box, original: Original, asked: tuple[str, ...], only: str, rows: Rows, ears: Ears
+) -> Iterator[Drawn]:
     choices, _ = choose(candidates_of(box, original.id), joined=False)
     captures = [capture for choice in choices if choice.checked for capture in choice.captures]
     scans = [(box.path(one.stored), _pictures(box, original, one)) for one in captures]
-    made = []
     for one, (path, pictures) in zip(captures, scans, strict=True):
         capture = look_at(path)
         if INCOMPLETE in capture.notes:
@@ -88,8 +118,7 @@ def _of_item(
                 ears.progress(shown, 0, 1, "pictures")
                 still = OpenStill(path, capture)
                 work = mend_picture(still, picture, asked, shown, original.carrier, other_side(scans, picture, asked))
-                made.append(_drawn(still, picture, work, original, target, rows))
-    return made
+                yield _drawn(still, picture, work, original, rows)
 
 
 def _pictures(box: Box, original: Original, one: Candidate) -> tuple[PlannedPicture, ...]:
@@ -99,17 +128,14 @@ def _pictures(box: Box, original: Original, one: Candidate) -> tuple[PlannedPict
 
 
 def _drawn(
-    still: OpenStill, picture: PlannedPicture | None, work: MendedPicture, original: Original, target: Path, rows: Rows
-) -> Compared:
-    name = work.name
+    still: OpenStill, picture: PlannedPicture | None, work: MendedPicture, original: Original, rows: Rows
+) -> Drawn:
     before, after = (_small(still, picture, done, rows) for done in (None, work))
     work.told()
-    title = f"{name}  {original.label}".strip()
-    path = target / f"{name}.png"
-    target.mkdir(parents=True, exist_ok=True)
+    title = f"{work.name}  {original.label}".strip()
     notes = tuple((key, dict(facts)) for key, facts in work.notes)
-    write_bytes(path, as_png(side_by_side(title, before, after, notes)))
-    return Compared(item=original.id, picture=name, path=path, mended=tuple(work.said), notes=notes)
+    svg = side_by_side(title, before, after, notes)
+    return Drawn(item=original.id, picture=work.name, svg=svg, mended=tuple(work.said), notes=notes)
 
 
 def _small(still: OpenStill, picture: PlannedPicture | None, work: MendedPicture | None, rows: Rows) -> Still:

@@ -8,8 +8,10 @@ from typing import Any
 from takeup.lab.port import rows
 from takeup.lab.schema import JOB
 from takeup.lab.settings import setting
+from takeup.tables.loader import load_rows
 from takeup.tasks import excerpt
 from takeup.tasks.box_show import box_show, held
+from takeup.tasks.check import medium_of
 from takeup.tasks.looking import box_at
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Served, Shown, Told
 from takeup.web.boxes import box_of, folder_of, settings_of
@@ -33,8 +35,10 @@ def finish(ask: Ask) -> Answer:
     made: dict[str, list[dict[str, Any]]] = {}
     for entry in made_of(ask, row):
         made.setdefault(entry["item"], []).append(entry)
+    carriers = {one.original.id: one.original.carrier for one in standing.items}
     facts = {
         "box": row, "waiting": waiting, "again": again, "made": made, "job": job_of(ask, row, "finish"),
+        "choices": {item for item in made if item in carriers and medium_of(carriers[item], load_rows()) != "film"},
         "held": lambda hold: held(hold, ask.lang), "labels": {one.original.id: one.original for one in standing.items},
     }  # fmt: skip
     return Shown(template="finish.html", facts=facts)
@@ -46,11 +50,18 @@ def finish_asked(ask: Ask) -> Answer:
     folder_of(ask, row)
     by = ask.who.name if ask.who.kind == "staff" else "visitor"
     with ask.desk.lab.writing() as db:
-        about = setting(db, "copies")[0]
-        told = {"mend_unless_told": about["mend"], "copies_unless_told": about.get("video")}
-        ask_for(db, "finish", row["id"], {name: word for name, word in told.items() if word is not None}, by)
+        ask_for(db, "finish", row["id"], asked_of_lab(setting(db, "copies")[0]), by)
     ask.desk.workers.wake()
     return SeeOther(url=f"/boxes/{row['number']}/finish")
+
+
+def asked_of_lab(about: dict[str, Any]) -> dict[str, str]:
+    """How this lab makes everyday copies, in the words of the work; its settings file holds where it never chose."""
+    told = {
+        "mend_unless_told": about["mend"], "copies_unless_told": about.get("video"),
+        "pages_unless_told": about.get("pages"),
+    }  # fmt: skip
+    return {name: word for name, word in told.items() if word is not None}
 
 
 @page("/boxes/{box}/work/{kind}", door="box")

@@ -9,6 +9,7 @@ from takeup.lab.settings import keep_setting, setting
 from takeup.plan.copies import Profile, named_profiles, plan_profile, profile_facts, profile_key
 from takeup.plan.drives import read_drives
 from takeup.plan.mending import NONE, SCAN_WORDS, WORDS
+from takeup.plan.paging import FORMS, PageForm, page_form_of, plan_page_form
 from takeup.plan.storage import copy_bytes_per_second
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
@@ -31,12 +32,15 @@ def _shown(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
     mend = ask.desk.settings.mend if about["mend"] is None else about["mend"]
     word = ask.desk.settings.video_copy if about.get("video") is None else about["video"]
     chosen = _profile(word, rows)
+    pages = ask.desk.settings.page_copy if about.get("pages") is None else about["pages"]
     facts: dict[str, Any] = {
         "words": WORDS,
         "scan_words": [word for word in SCAN_WORDS if word != "positive"],  # negatives are positive unless said else
         "forms": _forms(ask, chosen, rows),
         "form": chosen.name,
         "own": ask.given.get("own", ""),
+        "page_forms": FORMS,
+        "page": _page_form(pages),
         "mended": {word.strip() for word in mend.split(",")},
         "version": version,
         "drives": ask.given.get("drives", "\n".join(one["name"] for one in drives)),
@@ -69,6 +73,14 @@ def _profile(word: str, rows: Rows) -> Profile:
         return plan_profile("", rows)
 
 
+def _page_form(word: str) -> PageForm:
+    """As with videos, a form that the settings file spells wrongly is told at the work itself."""
+    try:
+        return plan_page_form(word)
+    except NotPossible:
+        return plan_page_form("")
+
+
 def _forms(ask: Ask, chosen: Profile, rows: Rows) -> list[tuple[str, str]]:
     """Each form and what it costs; the one in force among them."""
     profiles = [plan_profile(name, rows) for name in named_profiles(rows)]
@@ -78,7 +90,7 @@ def _forms(ask: Ask, chosen: Profile, rows: Rows) -> list[tuple[str, str]]:
 
 @form("/lab/copies", door="librarian")
 def copies_kept(ask: Ask) -> Answer:
-    """What is mended in copies, what form they take, or which drives there are."""
+    """What is mended in copies, what form they and pages take, or which drives there are."""
     if ask.given.get("what") == "drives":
         try:
             drives = read_drives(ask.text("drives", most=MOST_LINES))
@@ -91,6 +103,8 @@ def copies_kept(ask: Ask) -> Answer:
         return SeeOther(url="/lab/copies")
     if ask.given.get("what") == "video":
         return _form_kept(ask)
+    if ask.given.get("what") == "pages":
+        return _pages_kept(ask)
     if ask.given.get("what") != "mend":
         raise Refused(ask.words("There is no such form."))
     chosen = [word for word in (*WORDS, *SCAN_WORDS) if word in ask.lists.get("mend", [])]
@@ -107,4 +121,14 @@ def _form_kept(ask: Ask) -> Answer:
         return _shown(ask, sentence=say("faults", fault.key, ask.lang, fault.facts), status=400)
     with ask.desk.lab.writing() as db:
         keep_setting(db, "copies", setting(db, "copies")[0] | {"video": chosen.name}, ask.version or 0)
+    return SeeOther(url="/lab/copies")
+
+
+def _pages_kept(ask: Ask) -> Answer:
+    try:
+        chosen = page_form_of(ask.text("form", most=20), ask.given.get("blanks", ""))
+    except NotPossible as fault:
+        return _shown(ask, sentence=say("faults", fault.key, ask.lang, fault.facts), status=400)
+    with ask.desk.lab.writing() as db:
+        keep_setting(db, "copies", setting(db, "copies")[0] | {"pages": chosen.word}, ask.version or 0)
     return SeeOther(url="/lab/copies")

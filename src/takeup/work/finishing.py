@@ -49,6 +49,7 @@ def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) ->
         settings,
         mend=asked.get("mend_unless_told", settings.mend),
         video_copy=asked.get("copies_unless_told", settings.video_copy),
+        page_copy=asked.get("pages_unless_told", settings.page_copy),
     )
     box = look_into(folder, settings)
     sizes: dict[str, int] = {}
@@ -60,7 +61,8 @@ def work(folder: Path, asked: dict[str, Any], settings: Settings, ears: Ears) ->
     made, skipped = 0, []
     for item in items:
         share.begin(item)
-        done = finish_box(folder, settings, item=item, mend=asked.get("mend"), copies=asked.get("copies"), ears=share)
+        told = {name: asked[name] for name in ("mend", "picture", "copies", "pages") if name in asked}
+        done = finish_box(folder, settings, item=item, ears=share, **told)
         made += len(done.made)
         skipped += [[one.item, one.why, {name: str(fact) for name, fact in one.facts.items()}] for one in done.skipped]
     return {"made": made, "skipped": [one for one in skipped if one[1] != "finish.already"]}
