@@ -46,10 +46,10 @@ def test_one_picture_is_tried_out_made_so_and_made_as_it_was_again(tan, copies, 
     drawing = tan.look(f"{copies}/side?name={name}&mend=dust")
     assert drawing.headers["content-type"].startswith("image/svg") and drawing.text.count("<image ") == 2
     assert "Make this copy as on the right" in tried and tried.count("/side?") == 2
-    fields = tan.fields(copies, copies)[1]
-    tan.client.post(copies, data=fields | {"picture": "p1-1", "mend": "dust"})
+    fields = tan.fields(f"{copies}?name={name}&mend=dust", copies)[1]
+    tan.client.post(copies, data=fields)
     assert do_work(desk) == ["finish"] and asked_of(box) == {"p1-1": ["dust"], "p1-2": []}
-    tan.client.post(copies, data=fields | {"picture": "p1-1", "once": "again"})
+    tan.client.post(copies, data=tan.fields(copies, copies)[1])
     assert do_work(desk) == ["finish"] and asked_of(box) == {"p1-1": [], "p1-2": []}
 
 
