@@ -6,7 +6,8 @@ Nothing is ever held whole: a bed of 7 GB passes through in strips of some 6 MB.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -176,7 +177,7 @@ class OpenStill:
 
     def strips(self) -> Iterator[np.ndarray]:
         """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16, each of them
-        good until the next one is asked for.
+        good until the next one is asked for. A thread reads one strip ahead.
 
         Raises
         ------
@@ -184,21 +185,35 @@ class OpenStill:
             ``capture.broken`` at the first row that cannot be decoded.
         """
         give_back_large_blocks()
+        with ThreadPoolExecutor(1, thread_name_prefix="strips") as reader:
+            rows, fetch = reader.submit(self._fetching).result()
+            ahead = reader.submit(fetch, 0, 0)
+            for number, top in enumerate(range(0, self.height, rows)):
+                strip = ahead.result()
+                if top + rows < self.height:  # into the other room, while this strip is looked at
+                    ahead = reader.submit(fetch, top + rows, (number + 1) % 2)
+                yield strip
+
+    def _fetching(self) -> tuple[int, Callable[[int, int], np.ndarray]]:
+        """Rows in a strip, and what fetches the strip from a row on into one of two rooms; for one thread alone."""
         image = self.vips()
         region = pyvips.Region.new(image)
         each = max(16, STRIP_BYTES // (image.width * image.bands * self.dtype.itemsize) // 16 * 16)
-        held = np.empty((min(each, image.height), image.width, image.bands), self.dtype)
-        for top in range(0, image.height, each):
-            rows = min(each, image.height - top)
-            strip = held[:rows]
-            for first in range(0, rows, FETCH_ROWS):
-                last = min(first + FETCH_ROWS, rows)
+        each = min(each, image.height)
+        rooms = [np.empty((each, image.width, image.bands), self.dtype) for _ in range(2 if image.height > each else 1)]
+
+        def fetch(top: int, room: int) -> np.ndarray:
+            strip = rooms[room][: min(each, image.height - top)]
+            for first in range(0, len(strip), FETCH_ROWS):
+                last = min(first + FETCH_ROWS, len(strip))
                 try:
                     raw = region.fetch(0, top + first, image.width, last - first)
                 except pyvips.Error as error:
                     raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
                 strip[first:last] = np.frombuffer(raw, self.dtype).reshape(last - first, image.width, image.bands)
-            yield strip
+            return strip
+
+        return each, fetch
 
 
 def page_of(path: Path, capture: CaptureFile, page: int) -> StillImage:

@@ -1,7 +1,12 @@
-"""Looks at one page or bed: once for its miniature and what lies where, once more for places worth every pixel."""
+"""Looks at one page or bed: once for its miniature and what lies where, once more for places worth every pixel.
+
+A second thread works beside the first: NumPy and OpenCV let other threads run while they go over whole arrays. What a
+measure is given does not depend on it.
+"""
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -30,7 +35,7 @@ from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_dyes import dyes_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
 from takeup.tasks.scan_leaves import leaves_seen
-from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_step
+from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_marks, machine_step, with_marks
 
 
 def look_through(
@@ -60,13 +65,14 @@ def look_through(
     )
     rail_state = rails.begin(block, still.full_scale)
     broken = "pixels are missing at its end" if INCOMPLETE in capture.notes else ""
-    try:
-        for strip in still.strips():
-            small_state = miniature.step(small_state, strip)
-            depth_state = depth.step(depth_state, strip)
-            rail_state = rails.step(rail_state, strip)
-    except Unreadable as fault:
-        broken = str(fault.facts.get("error", fault.key))
+    with ThreadPoolExecutor(1, thread_name_prefix="look") as beside:
+        try:
+            for strip in still.strips():
+                counted = beside.submit(rails.step, rail_state, strip)
+                small_state, depth_state = miniature.step(small_state, strip), depth.step(depth_state, strip)
+                rail_state = counted.result()
+        except Unreadable as fault:
+            broken = str(fault.facts.get("error", fault.key))
     if not small_state.parts:
         return Seen(image=image, notes=capture.notes, broken=broken or "it is smaller than one block"), None
     small = miniature.finish(small_state)
@@ -92,24 +98,29 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
     Unreadable
         When the file can no longer be read.
     """
-    seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
-    seen, colours = colours_seen(seen, still, first, rows)
-    wanted = edges_sought(seen, first, family)
-    machine = machine_begin(first, family)
-    places: list[windows.Place] = [*wanted.places, *origin_places(first), *colours.places, *machine.places]
-    state = windows.begin(places)
-    for strip in still.strips():
-        state = windows.step(state, strip)
-        machine = machine_step(machine, strip)
-    kept = windows.finish(state)
-    seen = colours_measured(colours, kept, seen, first.full_scale)
-    return replace(
-        seen,
-        sharp=edges_measured(wanted, kept, seen, first.full_scale),
-        origin=origin(kept.get(ORIGIN, ()), first.full_scale),
-        machine=machine_finish(machine, kept, rows),
-        fades=dyes_seen(first, seen.image.profile) if family in ("print", "film") else (),
-    )
+    with ThreadPoolExecutor(1, thread_name_prefix="look") as beside:
+        begun = beside.submit(machine_begin, first, family)
+        origins = beside.submit(origin_places, first)
+        marks = beside.submit(machine_marks, first, family)
+        fades = beside.submit(dyes_seen, first, seen.image.profile) if family in ("print", "film") else None
+        seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
+        seen, colours = colours_seen(seen, still, first, rows)
+        wanted = edges_sought(seen, first, family)
+        machine = begun.result()
+        state = windows.begin([*wanted.places, *origins.result(), *colours.places, *machine.places])
+        for strip in still.strips():
+            state = windows.step(state, strip)
+            machine = machine_step(machine, strip)
+        kept = windows.finish(state)
+        told = beside.submit(machine_finish, machine, kept, rows)
+        seen = colours_measured(colours, kept, seen, first.full_scale)
+        return replace(
+            seen,
+            sharp=edges_measured(wanted, kept, seen, first.full_scale),
+            origin=origin(kept.get(ORIGIN, ()), first.full_scale),
+            machine=with_marks(told.result(), *marks.result()),
+            fades=() if fades is None else fades.result(),
+        )
 
 
 def block_for(width: int, height: int, rows: Rows) -> int:

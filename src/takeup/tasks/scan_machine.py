@@ -48,7 +48,7 @@ def machine_step(look: MachineLook, strip: np.ndarray) -> MachineLook:
 
 
 def machine_finish(look: MachineLook, kept: Mapping[str, Sequence[Window]], rows: Rows) -> Machine:
-    """All that was measured of the machine."""
+    """What was measured of the machine while the scan passed by, and of dust in the places kept."""
     first, family = look.first, look.family
     known = rows.section("scan.streaks")
     found = None
@@ -61,6 +61,14 @@ def machine_finish(look: MachineLook, kept: Mapping[str, Sequence[Window]], rows
         streaks=found,
         lines=scan_lines.finish(look.lines, most=rows.value("scan.lines.most")),
         dust=specks.specks(kept.get(specks.DUST, ()), first.full_scale, dark_only=family == "film"),
-        rings=rings.rings(first) if family in DUSTY else (),
-        spots=specks.spots(first),
     )
+
+
+def machine_marks(first: FirstLook, family: str) -> tuple[tuple[rings.Rings, ...], tuple[specks.Spot, ...]]:
+    """What the miniature alone shows: rings, and marks on glass and lid."""
+    return rings.rings(first) if family in DUSTY else (), specks.spots(first)
+
+
+def with_marks(machine: Machine, told: tuple[rings.Rings, ...], spots: tuple[specks.Spot, ...]) -> Machine:
+    """All that was measured of the machine."""
+    return replace(machine, rings=told, spots=spots)

@@ -41,23 +41,26 @@ class FirstLook:
         cv2.fillConvexPoly(mask, corners, 1, shift=4)
         if inset > 0:
             reach = 2 * int(np.ceil(inset)) + 1
-            mask = cv2.erode(mask, np.ones((reach, reach), np.uint8), borderValue=0)
-        return mask.astype(bool)
+            (left, top), (right, bottom) = np.maximum(corners.min(axis=0) // 16 - 1, 0), corners.max(axis=0) // 16 + 2
+            part = mask[top:bottom, left:right]  # nothing stands outside of it
+            if part.size:
+                part[:] = cv2.erode(part, np.ones((reach, reach), np.uint8), borderValue=0)
+        return mask.view(bool)
 
     def ground(self, margin: float = 0.0) -> np.ndarray:
         """Which miniature pixels show the lid: no picture, nothing doubtful, ``margin`` miniature pixels away from
         both (bool). Nothing where no lid was seen."""
-        free: np.ndarray = np.zeros(self.small.pixels.shape[:2], np.uint8)
+        free: np.ndarray = np.zeros(self.small.pixels.shape[:2], bool)
         if self.pictures.ground not in ("lid", "empty"):
-            return free.astype(bool)
-        free[:] = 1
+            return free
+        free[:] = True
         for one in self.pictures.prints:
-            free[self.inside(one)] = 0
+            free &= ~self.inside(one)
         for x, y, width, height in self.pictures.unsure:
             left, top = (int(v // self.small.block) for v in (x, y))
             right, bottom = (int(-(-v // self.small.block)) for v in (x + width, y + height))
-            free[max(top, 0) : bottom, max(left, 0) : right] = 0
+            free[max(top, 0) : bottom, max(left, 0) : right] = False
         if margin > 0:
             reach = 2 * int(np.ceil(margin)) + 1
-            free = cv2.erode(free, np.ones((reach, reach), np.uint8), borderValue=1)
-        return free.astype(bool)
+            cv2.erode(free.view(np.uint8), np.ones((reach, reach), np.uint8), dst=free.view(np.uint8), borderValue=1)
+        return free
