@@ -12,6 +12,7 @@ from takeup.plan.arranging import Placed
 
 COLOUR, GREY, BITONAL = "colour", "grey", "bitonal"
 FORMS, WITHOUT_BLANKS, LAB = (COLOUR, GREY, BITONAL), "without-blanks", "lab"
+HAN = "\u2e80"  # signs from here on stand close to each other
 MOST_GAPS = 50  # more missing numbers than this are another way of numbering, not lost pages
 LAST_NUMBER = re.compile(r"(\d+)\D*$")
 
@@ -74,6 +75,22 @@ def form_of_page(wanted: str, tone: float, most: float) -> str:
     ('grey', 'bitonal', 'colour')
     """
     return GREY if wanted == BITONAL and tone > most else wanted
+
+
+def lines_of(words: Iterable[tuple[str, int]]) -> str:
+    """Words with the number of their line each, as lines of text; between Chinese signs there is no blank.
+
+    Examples
+    --------
+    >>> lines_of([("Harbour,", 0), ("1974", 0), ("外", 1), ("婆", 1)])
+    'Harbour, 1974\\n外婆'
+    """
+    lines: dict[int, str] = {}
+    for text, line in words:
+        before = lines.get(line, "")
+        close = not before or (before[-1] >= HAN and text[:1] >= HAN)
+        lines[line] = before + ("" if close else " ") + text
+    return "\n".join(lines.values())
 
 
 def turn_by_hand(arranged: Sequence[Placed] | None) -> int | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from takeup.streams import Original
@@ -96,6 +96,34 @@ class Told:
     keywords: Sequence[str] = ()
     creator: str = ""
     rights: str = ""
+
+
+def told_of_back(own: Told | None, front: Told | None, name: str) -> Told | None:
+    """What the back of a picture says of itself: what is written on it; who, when and where are its front's.
+
+    Parameters
+    ----------
+    own : Told or None
+        What somebody wrote of the back itself: its reading is the description.
+    front : Told or None
+        What is known of its front, or of the whole item.
+    name : str
+        What the front is called where nobody gave it a title.
+
+    Examples
+    --------
+    >>> front = Told(title="Sea", people=("Ilse",), place="Quay")
+    >>> back = told_of_back(Told(description="Harbour, 1974"), front, "p1-1")
+    >>> back.title, back.description, back.people, back.place
+    ('Sea, back', 'Harbour, 1974', ('Ilse',), 'Quay')
+    >>> told_of_back(None, None, "p1-1") is None
+    True
+    """
+    if own is None and front is None:
+        return None
+    front, own = front or Told(), own or Told()
+    title = own.title or f"{front.title or name}, back"
+    return replace(front, title=title, description=own.description)
 
 
 def plan_tags(

@@ -229,12 +229,15 @@ def _described(id_: str, told: Told, files: list[Path], not_in: list[Path]) -> D
 
 
 def _files_of(box: Box, id_: str, told: Mapping[str, Told]) -> Iterator[tuple[Fact, tuple[int, int]]]:
-    """Finished files that take their words from this id: its own, and those of its pictures that nobody described."""
+    """Finished files that take their words from this id: its own, those of its pictures that nobody described, and the
+    backs of what it names."""
     made = [fact for fact in box.record.latest("made") if not fact.facts.get("gone")]
     for fact in made:
         picture = fact.facts.get("picture", "")
-        owner = picture if picture in told else fact.item
-        if owner != id_ or fact.facts["role"] == "text":
+        owners = {picture if picture in told else fact.item}
+        if front := fact.facts["settings"].get("back_of"):
+            owners |= {front if front in told else fact.item}
+        if id_ not in owners or fact.facts["role"] == "text":
             continue
         beside = [other for other in made if other.item == fact.item and other.facts["role"] == fact.facts["role"]]
         sides = sorted({other.facts.get("part", "") for other in beside if not other.facts.get("picture")})

@@ -14,7 +14,7 @@ from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.media.still_write import outward_box, write_jpeg_copy, write_tiff_master
 from takeup.plan.scan_finishing import PlannedPicture, is_album, is_pages, margin_px, own_id, plan_pictures
-from takeup.plan.tagging import plan_tags
+from takeup.plan.tagging import Told, plan_tags, told_of_back
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, StillImage
 from takeup.tables.rows import Rows
@@ -81,9 +81,13 @@ class _Scan:
         return found is not None and found.extra.get("ground") == "frames"
 
     def title(self, picture: str = "", back_of: str = "") -> str:
-        told = self.place.told.get(picture) or self.place.told.get(back_of) or self.one.told
-        title = plan_tags(self.one.original, told, id=back_of or picture, part=self.one.part, date_said="").title
-        return f"{title}, back" if back_of else title
+        original = self.one.original
+        own, whole = self.place.told.get(picture), self.one.told
+        told = own or whole
+        if back_of:
+            front = self.place.told.get(back_of) or whole or Told()
+            told = told_of_back(own, front, original.label or back_of)
+        return plan_tags(original, told, id=back_of or picture, part=self.one.part, date_said="").title
 
     def _standing(self, target: Path, picture: PlannedPicture | None) -> Made | None:
         """What an earlier run cut there, if it was cut just so."""

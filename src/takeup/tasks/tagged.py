@@ -13,7 +13,7 @@ from takeup.box.folder import Box
 from takeup.files.beside import beside
 from takeup.media.tag_files import CannotEdit, tag_file
 from takeup.plan.chaptering import Mark
-from takeup.plan.tagging import Scanned, Tags, Told, plan_tags
+from takeup.plan.tagging import Scanned, Tags, Told, plan_tags, told_of_back
 from takeup.streams import Original
 from takeup.tables.rows import Rows
 from takeup.tasks.finishing import Made
@@ -68,6 +68,14 @@ def _object(made: Made, original: Original, lang: str) -> str:
     return say("tags", "object.sized", lang, facts | {"short": short, "long": long})
 
 
+def words_for(made: Made, original: Original, told: Mapping[str, Told]) -> Told | None:
+    """What is known of what a finished file shows: its picture's own description, else its item's."""
+    own, front = told.get(made.picture), made.settings.get("back_of")
+    if front:
+        return told_of_back(own, told.get(front) or told.get(original.id), original.label or front)
+    return own or told.get(original.id)
+
+
 def tags_of(
     made: Made,
     original: Original,
@@ -75,12 +83,12 @@ def tags_of(
     place_in: tuple[int, int] = (0, 0),
     scanned: Scanned | None = None,
 ) -> Tags | None:
-    """What a finished file is to say of itself: its picture's own description, else its item's; None without either.
+    """What a finished file is to say of itself; None where nothing is known.
 
     What a scan is of, and when it was scanned, is known without anybody's words. A capture kept as it is stays so,
     byte for byte, until somebody describes it.
     """
-    mine = told.get(made.picture) or told.get(original.id)
+    mine = words_for(made, original, told)
     if mine is None and (scanned is None or made.settings.get("kept")):
         return None
     mine = mine or Told()
@@ -92,7 +100,7 @@ def tags_of(
 
 def told_digest(made: Made, original: Original, told: Mapping[str, Told], marks: Sequence[Mark] | None = None) -> str:
     """Which words and chapters a file was last given: changes when they do; "" when there are none."""
-    mine = told.get(made.picture) or told.get(original.id)
+    mine = words_for(made, original, told)
     words: list[Any] = [asdict(mine)] if mine is not None and any(asdict(mine).values()) else []
     if marks:
         words = [*words, [asdict(mark) for mark in marks]]
@@ -121,7 +129,7 @@ def tag_made(
         with beside(made.path) as part:
             tag_file(made.path, part, tags, source_type)
     except CannotEdit:
-        if made.picture not in told and original.id not in told:
+        if words_for(made, original, told) is None:
             return made
         note = ("finish.no-place-for-words", {"file": made.path.name})
         return replace(made, tagged=False, notes=made.notes if note in made.notes else (*made.notes, note))

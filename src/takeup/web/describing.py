@@ -9,12 +9,14 @@ from urllib.parse import quote
 from takeup.lab.port import now
 from takeup.plan.tagging import Told
 from takeup.tasks import excerpt, looking
+from takeup.tasks.backs_read import suggested_reading
 from takeup.tasks.describe import note_descriptions
 from takeup.tasks.tagged import told_of
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Served, Shown
+from takeup.web.ask import Told as Answered
 from takeup.web.boxes import box_of, folder_of, settings_of
 from takeup.web.captures import known_words
-from takeup.web.finishing import job_of, made_of
+from takeup.web.finishing import job_of, made_file, made_of
 from takeup.web.pages import form, page
 from takeup.web.typed import date_of, shown_date, typed_words
 from takeup.work.workers import ask_for
@@ -77,7 +79,8 @@ def _things(ask: Ask, row: dict[str, Any]) -> list[dict[str, Any]]:
         pictures = [one for one in mine if one.get("picture") and not one["settings"].get("back_of")]
         for entry in pictures or [next((one for one in mine if _pictured(one)), None)]:
             id_ = entry["picture"] if pictures and entry else original.id
-            things.append(_thing(id_, original, entry, told, ask) | {"captured": original.id in taken})
+            about = {"captured": original.id in taken, "backs": _backs(id_, mine, told)}
+            things.append(_thing(id_, original, entry, told, ask) | about)
     return things
 
 
@@ -90,6 +93,15 @@ def _thing(id_: str, original: Any, entry: dict[str, Any] | None, told: dict[str
         "id": id_, "label": original.label, "carrier": original.carrier, "told": mine, "inherited": inherited,
         "said": [one for one in said if one], "made": entry["number"] if entry and _pictured(entry) else None,
     }  # fmt: skip
+
+
+def _backs(id_: str, made: list[dict[str, Any]], told: dict[str, Told]) -> list[dict[str, Any]]:
+    """The backs of a picture: id, number of the finished copy, what somebody read on it."""
+    return [
+        {"id": one["picture"], "made": one["number"], "read": told.get(one["picture"], Told()).description}
+        for one in made
+        if one["settings"].get("back_of") == id_ and one.get("picture") and _pictured(one)
+    ]
 
 
 def _pictured(entry: dict[str, Any]) -> bool:
@@ -120,9 +132,29 @@ def described(ask: Ask) -> Answer:
     if "date" in told and not same:
         told["date"] = found.date
     whole = {name: told.get(name, [] if name in LISTS else "") for name in asdict(Told())} if only else told
-    taken = note_descriptions(folder_of(ask, row), settings_of(ask), dict.fromkeys(chosen, whole))
+    said = dict.fromkeys(chosen, whole) | (_readings(ask, things, only) if only else {})
+    taken = note_descriptions(folder_of(ask, row), settings_of(ask), said)
     write_later(ask, row, taken)
-    return SeeOther(url=_next(row, known, only, ask, len(taken)))
+    return SeeOther(url=_next(row, known, only, ask, len(set(taken) & set(chosen))))
+
+
+def _readings(ask: Ask, things: list[dict[str, Any]], only: str) -> dict[str, dict[str, str]]:
+    """What was typed as read on the backs of a picture, where it changed."""
+    (thing,) = (one for one in things if one["id"] == only)
+    typed = {one["id"]: ask.text(f"back-{one['id']}", most=5000) for one in thing["backs"]}
+    return {one["id"]: {"description": typed[one["id"]]} for one in thing["backs"] if typed[one["id"]] != one["read"]}
+
+
+@page("/boxes/{box}/made/{n}/reading", door="box")
+def reading(ask: Ask) -> Answer:
+    """What can be read on a back, as a suggestion."""
+    row, entry, path = made_file(ask)
+    original = next(
+        one for one in looking.box_at(folder_of(ask, row), settings_of(ask)).originals() if one.id == entry["item"]
+    )
+    if not entry["settings"].get("back_of") or not _pictured(entry):
+        raise Refused(ask.words("There is no picture of this."), status=404)
+    return Answered(facts={"text": suggested_reading(path, original, settings_of(ask))})
 
 
 def _date_of(things: list[dict[str, Any]], id_: str) -> str:

@@ -124,7 +124,8 @@ def made_of(ask: Ask, row: dict[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def _made(ask: Ask) -> tuple[dict[str, Any], dict[str, Any], Any]:
+def made_file(ask: Ask) -> tuple[dict[str, Any], dict[str, Any], Any]:
+    """The finished file that an address names: its box, its entry, its path."""
     row = box_of(ask)
     entry = next((one for one in made_of(ask, row) if str(one["number"]) == ask.parts["n"]), None)
     path = box_at(folder_of(ask, row), settings_of(ask)).path(entry["path"]) if entry else None
@@ -136,7 +137,7 @@ def _made(ask: Ask) -> tuple[dict[str, Any], dict[str, Any], Any]:
 @page("/boxes/{box}/made/{n}/small", door="box")
 def made_small(ask: Ask) -> Answer:
     """A finished picture, small."""
-    row, entry, path = _made(ask)
+    row, entry, path = made_file(ask)
     if path.suffix.lower() == ".mp4":
         at_s = entry["settings"].get("poster_s") or (entry.get("seconds") or 0) / 3
         made = excerpt.poster_of(ask.desk.home, row["number"], path, entry["sha256"], at_s)
@@ -150,7 +151,7 @@ def made_small(ask: Ask) -> Answer:
 @page("/boxes/{box}/made/{n}/copy", door="box")
 def made_copy(ask: Ask) -> Answer:
     """An everyday copy, to see or hear whole."""
-    _, entry, path = _made(ask)
+    _, entry, path = made_file(ask)
     kind = SHOWN_KINDS.get(path.suffix.lower())
     if kind is None or entry["role"] == "master":
         raise Refused(ask.words("This file has no picture."), status=404)

@@ -10,6 +10,19 @@ document.addEventListener("keydown", (event) => {
   }
 });
 if (single && !single.querySelector(".note, fieldset.asked")) single.elements.title.focus();
+// What stands on a back, as the computer reads it: only ever put where nobody has written, and to be read over.
+const said = (name) => document.querySelector(`template[data-said=${name}]`).innerHTML;
+for (const back of document.querySelectorAll("[data-back]")) {
+  const button = back.querySelector("[data-read]"), how = back.querySelector("[data-how]"), field = back.querySelector("textarea");
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    button.disabled = true; how.textContent = said("reads");
+    const answer = await fetch(back.dataset.back, { headers: { accept: "application/json" } }).catch(() => null);
+    const text = answer && answer.ok ? (await answer.json()).text : "";
+    if (text) field.value = field.value.trim() ? field.value.trimEnd() + "\n" + text : text;
+    how.textContent = said(text ? "proposed" : "unread"); button.disabled = false; field.focus();
+  });
+}
 if (many) {
   const boxes = [...many.querySelectorAll("input[name=id]")], count = many.querySelector("[data-count]");
   const said = document.querySelector("template[data-said=count]").innerHTML;
