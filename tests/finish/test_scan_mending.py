@@ -12,6 +12,8 @@ from make.captures import captured_box, put_capture, tree
 
 from takeup.errors import NotPossible
 from takeup.media.probe import look_at
+from takeup.media.still import OpenStill
+from takeup.media.still_mend import sample
 from takeup.plan.arranging import Placed, facts_of
 from takeup.settings import Settings
 from takeup.streams import Measured, Original, Report
@@ -172,3 +174,15 @@ def test_both_sides_of_a_leaf_lose_each_others_ghost_once_they_are_paired(tmp_pa
     after = shown(paired["l1-1.jpg"].made.path)[..., 0]
     assert blank.mean() > 0.01 and after[blank].mean() - before[blank][..., 0].mean() > 6
     assert finish(box.folder) == {}
+
+
+@pytest.mark.parametrize("size", [(1198, 999), (1197, 998), (3, 2500), (2500, 1)])
+@pytest.mark.parametrize("bands", [1, 3])
+def test_a_sample_is_taken_of_a_scan_of_any_size(tmp_path, size, bands):
+    """Even grey of code 77: whatever is averaged, its light is the table's."""
+    width, height = size
+    codes = np.full((height, width, bands), 77, np.uint8)
+    path = save(tmp_path / "odd.tif", codes if bands == 3 else codes[..., 0])
+    light = np.repeat(np.linspace(0, 1, 256)[:, None], bands, axis=1)
+    small = sample(OpenStill(path, look_at(path)), light, longest_px=400)
+    assert small.shape[2] == bands and small == pytest.approx(77 / 255)

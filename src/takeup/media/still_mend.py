@@ -87,7 +87,8 @@ def sample(still: OpenStill, light: np.ndarray, corners: Corners | None = None, 
         if min(box.width, box.height) >= 16:
             image = still.vips("random").crop(box.x, box.y, box.width, box.height)
     step = max(1, max(image.width, image.height) // longest_px)
-    codes = image.cast("float").shrink(step, step).numpy().reshape(-1, max(1, image.width // step), image.bands)
+    small = image.cast("float").shrink(min(step, image.width), min(step, image.height))
+    codes = np.atleast_3d(small.numpy())  # its size is vips's own: it rounds
     known = np.arange(light.shape[0])
     return np.stack([np.interp(codes[..., c], known, light[:, c]) for c in range(image.bands)], axis=2)
 
