@@ -1,6 +1,7 @@
 """Files that are no scan, or half of one: one plain sentence or the right finding, never a fault of the program."""
 
 import io
+import struct
 import zlib
 
 import numpy as np
@@ -12,10 +13,14 @@ from PIL import Image
 
 from takeup.errors import Unreadable
 from takeup.media.probe import look_at
+from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
 from takeup.tasks.check_scan import check_scan
 from takeup.tasks.checking import Asked
+from takeup.tasks.ears import SILENT
+from takeup.tasks.finish_scan import finish_scan
+from takeup.tasks.finishing import Chosen, Place
 
 SPECKLE = np.random.default_rng(3).integers(90, 160, (600, 500, 3)).astype(np.uint8)
 
@@ -38,6 +43,23 @@ def pdf(path, **more):
     document.save(path, **more)
 
 
+def mangled(path, old, new):
+    """A PDF of which one word says something else."""
+    pdf(path, object_stream_mode=pikepdf.ObjectStreamMode.disable, compress_streams=False)
+    data = path.read_bytes()
+    assert old in data
+    path.write_bytes(data.replace(old, new, 1))
+
+
+def blown_up(path, side=100_000):
+    """A whole TIFF of ``side`` x ``side`` blank pixels: group 4 says a blank row in one bit (ITU-T T.6, mode V0)."""
+    data = b"\xff" * (side // 8 + 8)
+    tags = {256: side, 257: side, 258: 1, 259: 4, 262: 0, 273: 8, 277: 1, 278: side, 279: len(data)}
+    entries = b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in tags.items())
+    head = struct.pack("<2sHI", b"II", 42, 8 + len(data))
+    path.write_bytes(head + data + struct.pack("<H", len(tags)) + entries + bytes(4))
+
+
 def check(path):
     return check_scan(path, look_at(path), Asked(original=Original(id="p1", carrier="print")), load_rows())
 
@@ -50,6 +72,9 @@ def check(path):
         ("float.tif", lambda p: tifffile.imwrite(p, SPECKLE.astype(np.float32), photometric="rgb"), "scan.odd-numbers"),
         ("deep.tif", lambda p: tifffile.imwrite(p, SPECKLE[..., 0].astype(np.uint32)), "scan.odd-numbers"),
         ("preview.png", lambda p: Image.fromarray(SPECKLE[:20, :400]).save(p), "scan.too-small"),
+        ("no-width.pdf", lambda p: mangled(p, b"/Width", b"/Widht"), "capture.broken"),
+        ("odd-place.pdf", lambda p: mangled(p, b"360 0 0 432 0 0 cm", b"360 cm           "), "capture.broken"),
+        ("blown-up.tif", blown_up, "scan.too-large"),
         ("one.tif", lambda p: tifffile.imwrite(p, SPECKLE[:1, :1]), "scan.too-small"),
     ],
 )
@@ -59,6 +84,30 @@ def test_what_is_no_scan_is_refused_in_a_sentence_of_its_own(tmp_path, name, wri
     with pytest.raises(Unreadable) as told:
         check(path)
     assert told.value.key == key and told.value.facts["path"] == str(path)
+
+
+@pytest.mark.parametrize("ppi", [0.001, 2e6])
+def test_a_resolution_that_cannot_be_is_stated_and_not_believed(tmp_path, ppi):
+    """It would make the scan 500 thousand inches long, or a quarter of a thousandth of one."""
+    path = tmp_path / "slip.tif"
+    tifffile.imwrite(path, SPECKLE, photometric="rgb", resolution=(ppi, ppi), resolutionunit=2)
+    report = check(path)
+    assert report.measures["ppi_stated"].value == pytest.approx(ppi, rel=1e-3)
+    assert len(report.measures["pictures"].value) == 1
+
+
+def test_nothing_is_made_of_a_damaged_scan(tmp_path):
+    path = tmp_path / "damaged.jpg"
+    data = bytearray(jpeg())
+    data[len(data) // 2 : len(data) // 2 + 400] = np.random.default_rng(1).bytes(400)
+    path.write_bytes(data)
+    original = Original(id="p1", carrier="print")
+    one = Chosen(original=original, part="", stored=(path,), relative=(path.name,), reports=(check(path),))
+    place = Place(masters=tmp_path / "masters", copies=tmp_path / "copies")
+    with pytest.raises(Unreadable) as told:
+        finish_scan([one], place, load_rows(), Settings(), SILENT)
+    assert told.value.key == "scan.not-whole"
+    assert [found for found in tmp_path.rglob("*") if found.is_file()] == [path]
 
 
 def test_a_whole_pdf_of_a_scan_is_read(tmp_path):

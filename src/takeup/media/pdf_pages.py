@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import io
+import struct
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +14,8 @@ from takeup.errors import Unreadable
 from takeup.streams import CaptureFile, StillImage
 
 POINTS_PER_INCH = 72.0
+MOST_PX = 1_200_000_000  # of an image in a PDF, which is unpacked whole: a glass at 2400 to the inch
+SMALL_BYTES = 1 << 18
 LOSSY = {"/DCTDecode": "jpeg", "/JPXDecode": "jpeg2000", "/JBIG2Decode": "jbig2"}
 LOSSLESS = {
     "/FlateDecode": "deflate",
@@ -40,20 +46,43 @@ def look_at_pdf(path: Path) -> CaptureFile:
     import pikepdf
 
     try:
-        with pikepdf.open(path) as pdf:
+        with _reading(path), pikepdf.open(path) as pdf:
             pages = len(pdf.pages)
             image = describe_page(pdf, 0, path) if pages else None
-    except pikepdf.PasswordError as error:
-        raise Unreadable("scan.password", path=str(path)) from error
-    except (pikepdf.PdfError, OSError) as error:
-        raise Unreadable("capture.broken", path=str(path), error=_short(error)) from error
     except Unreadable as error:
-        if _ends(path):
+        if error.key != "scan.no-page-image" or _ends(path):
             raise
         raise Unreadable("capture.broken", path=str(path), error="its end is missing") from error
     if image is None:
         raise Unreadable("scan.no-page-image", path=str(path), page=1)
     return CaptureFile(container="pdf", bytes=path.stat().st_size, image=image)
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    """Whatever a PDF's parts are not: numbers that are names, images without a width, colours that are none. They are
+    looked up as attributes, keys and numbers, so a damaged file shows itself as each of those not being there.
+
+    Raises
+    ------
+    Unreadable
+        ``scan.password`` when it is locked, ``capture.broken`` for the rest.
+    """
+    import pikepdf
+
+    try:
+        yield
+    except pikepdf.PasswordError as error:
+        raise Unreadable("scan.password", path=str(path)) from error
+    except Unreadable:
+        raise
+    except (pikepdf.PikepdfError, OSError) as error:
+        raise Unreadable("capture.broken", path=str(path), error=_short(error)) from error
+    except (
+        ValueError, TypeError, AttributeError, LookupError, ArithmeticError, RuntimeError, AssertionError, EOFError,
+        MemoryError, struct.error, zlib.error,
+    ) as error:  # fmt: skip
+        raise Unreadable("capture.broken", path=str(path), error="what it says of its image is damaged") from error
 
 
 def _ends(path: Path) -> bool:
@@ -81,6 +110,8 @@ def describe_page(pdf: object, number: int, path: Path) -> StillImage:
     lossy = compression in ("jpeg", "jpeg2000")
     compression = compression or next((LOSSLESS[name] for name in filters if name in LOSSLESS), "none")
     width, height = int(image.Width), int(image.Height)
+    if width <= 0 or height <= 0:
+        raise Unreadable("capture.broken", path=str(path), error="its image has no size")
     channels, profile = _colours(image)
     return StillImage(
         codec="pdf",
@@ -98,6 +129,20 @@ def describe_page(pdf: object, number: int, path: Path) -> StillImage:
     )
 
 
+def describe_page_of(path: Path, number: int) -> StillImage:
+    """What the image on a page of a PDF is.
+
+    Raises
+    ------
+    Unreadable
+        ``scan.no-page-image`` when the page holds none, ``capture.broken`` when it cannot be made out.
+    """
+    import pikepdf
+
+    with _reading(path), pikepdf.open(path) as pdf:
+        return describe_page(pdf, number, path)
+
+
 def find_image(page: object) -> PlacedImage | None:
     """The page's largest image and the size it is drawn at, following the transformations of the page's content."""
     import pikepdf
@@ -105,7 +150,7 @@ def find_image(page: object) -> PlacedImage | None:
     images = {
         str(name): thing
         for name, thing in (page.resources.get("/XObject") or {}).items()  # type: ignore[attr-defined]
-        if thing is not None and thing.get("/Subtype") == "/Image"  # what a cut file names and does not hold is null
+        if isinstance(thing, pikepdf.Stream) and thing.get("/Subtype") == "/Image"  # what a cut file lacks is null
     }
     if not images:
         return None
@@ -142,20 +187,49 @@ def page_image_bytes(path: Path, number: int) -> bytes:
     import pikepdf
 
     out = io.BytesIO()
-    try:
-        with pikepdf.open(path) as pdf:
-            page = pdf.pages[number]
-            placed = find_image(page)
-            if placed is None:
-                raise Unreadable("scan.no-page-image", path=str(path), page=number + 1)
-            image = pikepdf.PdfImage(page.resources.XObject[placed.name])
-            try:
-                image.extract_to(stream=out)
-            except (NotImplementedError, pikepdf.UnsupportedImageTypeError):
-                image.as_pil_image().save(out, "png")
-    except (pikepdf.PdfError, OSError, ValueError, TypeError) as error:
-        raise Unreadable("capture.broken", path=str(path), error=_short(error)) from error
+    with _reading(path), pikepdf.open(path) as pdf:
+        page = pdf.pages[number]
+        placed = find_image(page)
+        if placed is None:
+            raise Unreadable("scan.no-page-image", path=str(path), page=number + 1)
+        thing = page.resources.XObject[placed.name]
+        _unpacks_to_its_size(thing, path)
+        image = pikepdf.PdfImage(thing)
+        try:
+            image.extract_to(stream=out)
+        except (NotImplementedError, pikepdf.UnsupportedImageTypeError):
+            image.as_pil_image().save(out, "png")
     return out.getvalue()
+
+
+def _unpacks_to_its_size(image: object, path: Path) -> None:
+    """Refuse an image that would fill the memory: larger than any scan, or packed data of far more than its size."""
+    width, height = int(image.Width), int(image.Height)  # type: ignore[attr-defined]
+    if width * height > MOST_PX:
+        raise Unreadable("scan.too-large", path=str(path), width=width, height=height)
+    raw = image.read_raw_bytes()  # type: ignore[attr-defined]
+    if len(raw) < SMALL_BYTES:
+        return  # a thousand times as much is still little
+    most = 2 * 8 * width * height + SMALL_BYTES  # four channels of 16 bits, and as much again
+    data: Iterator[bytes] = iter([raw])
+    for name in _as_list(image.get("/Filter")):  # type: ignore[attr-defined]
+        if str(name) != "/FlateDecode":
+            break
+        data = _inflated(data)
+    count = 0
+    for part in data:
+        count += len(part)
+        if count > most:
+            raise Unreadable("capture.broken", path=str(path), error="it holds far more than its image's size")
+
+
+def _inflated(parts: Iterator[bytes]) -> Iterator[bytes]:
+    """Unpacked data in parts of bounded size."""
+    unpack = zlib.decompressobj()
+    for part in parts:
+        while part and not unpack.eof:
+            yield unpack.decompress(part, SMALL_BYTES)
+            part = unpack.unconsumed_tail
 
 
 def _colours(image: object) -> tuple[int, str | None]:

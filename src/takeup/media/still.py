@@ -222,10 +222,7 @@ def page_of(path: Path, capture: CaptureFile, page: int) -> StillImage:
     if page == 0:
         return capture.image
     if capture.container == "pdf":
-        import pikepdf
-
-        with pikepdf.open(path) as pdf:
-            return pdf_pages.describe_page(pdf, page, path)
+        return pdf_pages.describe_page_of(path, page)
     with path.open("rb") as file:
         directory = still_tiff.read_directories(file, path.stat().st_size)[page : page + 1]
     one = _look_at_tiff(directory, capture.bytes).image

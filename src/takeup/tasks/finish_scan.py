@@ -33,7 +33,7 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
     Raises
     ------
     Unreadable
-        ``scan.not-whole`` when a capture breaks off: nothing is made from half a picture.
+        ``scan.not-whole`` when a capture breaks off or is damaged: nothing is made from half a picture.
     CopyDiffers
         When a master read back is not what the capture holds.
     """
@@ -41,7 +41,7 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
     pages = bool(chosen) and is_pages(chosen[0].original)
     for one in chosen:
         capture = look_at(one.stored[0])
-        if INCOMPLETE in capture.notes:
+        if INCOMPLETE in capture.notes or _is_damaged(one):
             raise Unreadable("scan.not-whole", path=str(one.stored[0]))
         work = _Scan(one, capture, place, rows, ears, chosen)
         if place.wants("master"):
@@ -195,6 +195,11 @@ class _Scan:
             title=self.title(shown, picture.back_of if picture else ""), size=size, notes=tuple(notes),
             part=self.one.part,
         )  # fmt: skip
+
+
+def _is_damaged(one: Chosen) -> bool:
+    """Whether its check could not read it to its end."""
+    return any(finding.name == "corrupt" for report in one.reports if report for finding in report.findings)
 
 
 def _planned(one: Chosen) -> tuple[PlannedPicture, ...]:

@@ -28,8 +28,8 @@ from takeup.measure.scan.scale import scale
 from takeup.measure.scan.seams import Papers
 from takeup.measure.scan.sides import Box
 from takeup.measure.scan.text_tilt import text_tilt
-from takeup.media.still import INCOMPLETE, OpenStill
-from takeup.streams import CaptureFile
+from takeup.media.still import INCOMPLETE, OpenStill, page_of
+from takeup.streams import CaptureFile, StillImage
 from takeup.tables.rows import Rows
 from takeup.tasks.scan_colours import colours_measured, colours_seen
 from takeup.tasks.scan_dyes import dyes_seen
@@ -46,14 +46,17 @@ def look_through(
     Raises
     ------
     Unreadable
-        ``scan.too-small``, ``scan.odd-numbers`` when it is no scan at all; a damaged one is told in what was seen.
+        ``scan.too-small``, ``scan.too-large``, ``scan.odd-numbers`` when it is no scan at all; a damaged one is told
+        in what was seen.
     """
+    assert capture.image is not None
     try:
+        if wanting := _claims(page_of(path, capture, page), path, capture.bytes, rows):
+            return Seen(image=replace(capture.image, page=page), broken=wanting), None
         still = OpenStill(path, capture, page)
     except Unreadable as fault:
         if fault.key != "capture.broken":
             raise
-        assert capture.image is not None
         return Seen(image=replace(capture.image, page=page), broken=str(fault.facts.get("error", fault.key))), None
     image = still.image
     if min(still.width, still.height) < rows.value("scan.miniature.smallest_px"):
@@ -83,8 +86,8 @@ def look_through(
     seen = leaves_seen(seen, small, carrier, FAMILY.get(carrier, "print"), rows)
     assert seen.pictures is not None
     first = FirstLook(
-        small=small, pictures=seen.pictures, size=(still.width, still.height), ppi=image.ppi_stated,
-        full_scale=still.full_scale,
+        small=small, pictures=seen.pictures, size=(still.width, still.height),
+        ppi=told_ppi(image.ppi_stated, (still.width, still.height), rows), full_scale=still.full_scale,
     )  # fmt: skip
     return second_look(seen, still, first, FAMILY.get(carrier, "print"), rows), small
 
@@ -123,6 +126,31 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         )
 
 
+def _claims(image: StillImage, path: Path, size_bytes: int, rows: Rows) -> str:
+    """Why the data of a picture cannot be all there, if its file is too small for them; empty where it is not.
+
+    Raises
+    ------
+    Unreadable
+        ``scan.too-large``: larger than any scan, or it unpacks to far more than a scan of its size could.
+    """
+    known, pixels = rows.section("scan.miniature"), image.width * image.height
+    packs = known["packs"].get(image.compression, 0)
+    if packs and pixels * image.channels * image.bits_stated > 8 * packs * size_bytes + 8:
+        return "it says that it has more pixels than its bytes can hold"
+    bare = pixels > known["bare_px"] and size_bytes < known["bare_bytes"] * pixels
+    if pixels > known["largest_px"] or bare:
+        raise Unreadable("scan.too-large", path=str(path), width=image.width, height=image.height)
+    return ""
+
+
+def told_ppi(ppi: float | None, size: tuple[int, int], rows: Rows) -> float | None:
+    """A scan's resolution as its file states it; None where the whole scan would be smaller or larger by it than
+    anything that lies on a glass."""
+    least, most = rows.value("scan.miniature.told_inch")
+    return ppi if ppi and least <= max(size) / ppi <= most else None
+
+
 def block_for(width: int, height: int, rows: Rows) -> int:
     """Scan pixels per side of a miniature's pixel: about 150 to the inch on a full glass, by the scan's own size alone,
     for a wrong tag of resolution is one of the things that the miniature is to show."""
@@ -141,7 +169,8 @@ def _with_pictures(
 ) -> Seen:
     family = FAMILY.get(carrier, "print")
     many = family in ("print", "film")
-    found = pictures(small.pixels, small.block, size, ppi=seen.image.ppi_stated, many=many, papers=papers_of(rows))
+    ppi = told_ppi(seen.image.ppi_stated, size, rows)
+    found = pictures(small.pixels, small.block, size, ppi=ppi, many=many, papers=papers_of(rows))
     if family == "film" and found.ground == "lid" and found.unsure:
         found = pictures_whole(size)
     least = int(rows.value("scan.clipped.least_area"))
