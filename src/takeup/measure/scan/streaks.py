@@ -12,16 +12,18 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from takeup.measure.scan.columns import SHARED_PX, SIGMA, covariance, running, standing_out, usual_size, widened
 from takeup.measure.scan.lid_only import BANDS, LidOnly
 
-THIN = 4000  # columns, evenly taken, that tell what is usual
+THIN = 2000  # columns, evenly taken, that tell what is usual
 WIDTHS = (1, 2, 4, 8)  # columns that are added up: a speck over the sensor is some elements wide
 REACH_PX = 30  # columns on both sides that a column is compared with
 LEAST_PART = 0.25  # of the lid's rows that a streak which begins half-way must fill
+ECHO = 0.15  # of a streak's levels: what its neighbours show of it through that
+MANY = (20, 0.01)  # streaks, and share of the columns: more are a woven lid, not a sensor
 BESIDE_PX = (4, 14)  # what lies beside a streak: near, so that the shading of the lid is no step
 EDGE_PX = 4  # the outermost columns lie on the frame of many scanners
 FLOOR = 0.03  # spread of a column's mean that codes and their rounding leave, where the lid itself is quite even
-SIGMA = 1.4826  # standard deviations in a median absolute deviation
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,23 +98,28 @@ def finish(state: StreaksState, *, certain: float, least_levels: float, least_se
     -----
     Every column is compared with its neighbours in each of 16 stretches of rows (high-pass over 60 columns, in which
     what stands out has no weight), each channel for itself and all together; the spread is a median over columns, so
-    that a lid's own weave raises it. A streak stands over the whole lid, or from its first or to its last row; the lid
-    is equally bright on both sides of it: a step is none. After the check values for scans, part 5 (streak lines).
+    that a lid's own weave raises it. Columns of a weave go together: how much, their covariance says, and its inverse
+    makes of a streak's shape the filter in which it stands out most (a matched filter; a mean where nothing is woven).
+    A streak stands over the whole lid, or from its first or to its last row; the lid is equally bright on both sides
+    of it: a step is none. After the check values for scans, part 5 (streak lines).
     """
     if state.sums is None:
         return None
     columns = _columns(state)
     if columns is None:
         return None
-    away, rows, raw = columns
+    away, rows, plain = columns
     told = rows.sum(axis=0) > 0
     told[:EDGE_PX] = told[-EDGE_PX:] = False
     least = np.inf
     marks: list[Streak] = []
-    flagged = np.zeros(told.size, bool)
+    behind = {width: widened(rows, width) for width in WIDTHS}
+    parts = {width: np.maximum(widened((rows > 0).astype(np.float32), width) / width, 1 / width) for width in WIDTHS}
     for series in range(away.shape[0]):
+        shared = covariance(away[series], rows, told)
         for width in WIDTHS:
-            one, weight = _widened(away[series], rows, width)
+            weight = behind[width]
+            one = np.where(weight > 0, standing_out(away[series], shared, width) / parts[width], np.float32(0))
             spread = _spread(one, weight, told)
             total = weight.sum(axis=0)
             mean, sure = _together(one, weight, spread, told)
@@ -121,19 +128,19 @@ def finish(state: StreaksState, *, certain: float, least_levels: float, least_se
                 least = float(np.median(error[told])) * certain if told.any() else np.inf
                 seen = float((error * certain <= 1.0).mean())
             for mark in _marks(one, weight, spread, mean, sure, told, certain=certain, least=least_levels, width=width):
-                flagged[mark.x : mark.x + mark.width] = True
                 marks.append(mark)
-    if seen < least_seen:
+    if seen < least_seen or len(marks) > told.size:
         return None
-    if flagged.mean() > 0.03:
-        return None  # a woven lid, not a sensor
+    strongest = _strongest(marks)
+    if len(strongest) > max(MANY[0], MANY[1] * told.size):
+        return None
     lid = state.lid
-    kept = tuple(_placed(mark, lid) for mark in _strongest(marks) if _level_on_both_sides(raw, mark))
+    kept = tuple(_placed(mark, lid) for mark in strongest if _level_on_both_sides(plain, rows, mark))
     return Streaks(found=kept, seen=seen, least=max(least, least_levels))
 
 
 def _columns(state: StreaksState) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    """Each column's mean against its neighbours by series and stretch, the rows behind it, and its plain mean."""
+    """By stretch: each series' columns against their neighbours, the rows behind them, and their plain means."""
     lid, sums = state.lid, state.sums
     assert sums is not None
     block, width = lid.block, lid.mask.shape[1] * lid.block
@@ -154,11 +161,10 @@ def _columns(state: StreaksState) -> tuple[np.ndarray, np.ndarray, np.ndarray] |
         means = np.where(rows[..., None] > 0, codes / rows[..., None], 0.0)
         shade = np.repeat(level, block, axis=1) / rows
         over = np.where(rows[..., None] > 0, means - shade[..., None], 0.0).astype(np.float32)
-    raw = (codes.sum(axis=0) / np.maximum(rows.sum(axis=0), 1)[:, None]).mean(axis=1)
     each = [np.ascontiguousarray(over[..., channel]) for channel in range(channels)]
     if channels > 1:
         each.append(over.mean(axis=2))
-    return np.stack([_against_neighbours(one, rows) for one in each]), rows, np.where(rows.sum(axis=0) > 0, raw, np.nan)
+    return np.stack([_against_neighbours(one, rows) for one in each]), rows, means.mean(axis=2)
 
 
 def _against_neighbours(over: np.ndarray, rows: np.ndarray) -> np.ndarray:
@@ -173,28 +179,11 @@ def _against_neighbours(over: np.ndarray, rows: np.ndarray) -> np.ndarray:
         )
         unit = np.abs(away) * np.sqrt(np.maximum(rows, 1))
         every = max(1, unit.shape[1] // THIN)
-        usual = np.array([_usual(u[::every], r[::every] > 0) for u, r in zip(unit, rows, strict=True)], np.float32)
+        usual = np.array([usual_size(u[::every], r[::every] > 0) for u, r in zip(unit, rows, strict=True)], np.float32)
         weight = rows * (unit <= 3.0 * np.maximum(usual, 1e-6)[:, None])
         together = np.abs((away * rows).sum(axis=0)) / np.sqrt(np.maximum(rows.sum(axis=0), 1))
-        weight *= together <= max(3.0 * _usual(together[::every], rows.sum(axis=0)[::every] > 0), 1e-6)
+        weight *= together <= max(3.0 * usual_size(together[::every], rows.sum(axis=0)[::every] > 0), 1e-6)
     return away
-
-
-def _usual(values: np.ndarray, where: np.ndarray) -> float:
-    """Standard deviation of what lies about nought, by its median."""
-    return SIGMA * float(np.median(values[where])) if where.any() else 1.0
-
-
-def _widened(away: np.ndarray, rows: np.ndarray, width: int) -> tuple[np.ndarray, np.ndarray]:
-    """Means over ``width`` columns from each on, weighted by their rows of lid; and those rows."""
-    if width == 1:
-        return away, rows
-    total = np.cumsum(np.pad(away * rows, ((0, 0), (1, 0))), axis=1)
-    count = np.cumsum(np.pad(rows, ((0, 0), (1, 0))), axis=1)
-    summed, counted = np.zeros_like(away), np.zeros_like(rows)
-    summed[:, : -width + 1] = total[:, width:] - total[:, :-width]
-    counted[:, : -width + 1] = count[:, width:] - count[:, :-width]
-    return np.where(counted > 0, summed / np.maximum(counted, 1), 0), counted
 
 
 def _spread(away: np.ndarray, rows: np.ndarray, told: np.ndarray) -> np.ndarray:
@@ -215,7 +204,7 @@ def _together(
     away: np.ndarray, rows: np.ndarray, spread: np.ndarray, told: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Each column's mean over all stretches without those that lie off, and how sure it is."""
-    error = spread[:, None] / np.sqrt(np.maximum(rows, 1))
+    error = spread.astype(np.float32)[:, None] / np.sqrt(np.maximum(rows, 1))
     mean = (np.clip(away, -5 * error, 5 * error) * rows).sum(axis=0) / np.maximum(rows.sum(axis=0), 1)
     for x in np.flatnonzero(told & (np.abs(mean) * np.sqrt(rows.sum(axis=0)) > 3 * np.median(spread))):
         seen = rows[:, x] > 0  # the few that stand out: about the middle of their stretches, however strong
@@ -238,21 +227,20 @@ def _marks(
     agree = ((np.sign(away) == np.sign(mean)) * rows).sum(axis=0) / np.maximum(count, 1)
     whole = told & (np.abs(sure) >= certain) & (np.abs(mean) >= least) & (agree >= 0.7)
     parts: set[int] = set()
-    error = np.maximum(spread, 1e-9)[:, None]
-    bounded = np.clip(away, -6 * error / np.sqrt(np.maximum(rows, 1)), 6 * error / np.sqrt(np.maximum(rows, 1)))
+    error = np.maximum(spread, 1e-9).astype(np.float32)[:, None]
+    most = 6 * error / np.sqrt(np.maximum(rows, 1))
+    bounded = np.clip(away, -most, most)
+    every = max(1, told.size // THIN)
+    some = told[::every]
     for flip in (False, True):
-        sums = np.cumsum((bounded * rows)[::-1] if flip else bounded * rows, axis=0)
-        counts = np.cumsum(rows[::-1] if flip else rows, axis=0)
-        noise = np.sqrt(np.cumsum((rows * error**2)[::-1] if flip else rows * error**2, axis=0))
-        score = np.abs(sums) / np.maximum(noise, 1e-9)
-        usual = SIGMA * np.median(score[:, told], axis=1) if told.any() else np.ones(BANDS)
-        score /= np.maximum(usual, 1.0)[:, None]
+        sums, counts = running(bounded * rows, flip), running(rows, flip)
+        score = np.abs(sums) / np.maximum(np.sqrt(running(rows * error**2, flip)), 1e-9)
+        if some.any():
+            score /= np.maximum(SIGMA * np.median(score[:, ::every][:, some], axis=1), 1.0)[:, None]
         score[counts < LEAST_PART * count] = 0
-        score[-1] = 0
-        best = np.argmax(score, axis=0)
-        top = score[best, np.arange(score.shape[1])]
+        top = score.max(axis=0)
         for x in np.flatnonzero(told & (top >= certain + 1.0)):
-            end = int(best[x]) + 1
+            end = int(np.argmax(score[:, x] >= 0.9999 * top[x])) + 1  # no further than it is seen
             bands = slice(BANDS - end, BANDS) if flip else slice(0, end)
             other = slice(0, BANDS - end) if flip else slice(end, BANDS)
             part, rest = rows[bands, x], rows[other, x]
@@ -265,8 +253,9 @@ def _marks(
             if abs(height) < least or same < 0.75 or left / height > 0.4 or not 0.6 < typical / height < 1.6:
                 continue
             parts.add(int(x))
+            sure_of_it = abs(height) * float(np.sqrt(part.sum()) / np.median(error))
             yield Streak(
-                x=int(x), width=width, y=bands.start, height=end, levels=height, certainty=float(top[x]), whole=False
+                x=int(x), width=width, y=bands.start, height=end, levels=height, certainty=sure_of_it, whole=False
             )
     for x in np.flatnonzero(whole):
         if int(x) not in parts:
@@ -285,18 +274,34 @@ def _strongest(marks: list[Streak]) -> list[Streak]:
     """One streak for each place: the surest of the marks that lie on each other."""
     kept: list[Streak] = []
     for mark in sorted(marks, key=lambda one: -one.certainty):
-        if all(mark.x > one.x + one.width + WIDTHS[-1] or one.x > mark.x + mark.width + WIDTHS[-1] for one in kept):
+        apart = [max(mark.x - one.x - one.width, one.x - mark.x - mark.width) for one in kept]
+        echo = any(
+            gap <= SHARED_PX and abs(mark.levels) < ECHO * abs(one.levels) for gap, one in zip(apart, kept, strict=True)
+        )
+        if not echo and all(gap > WIDTHS[-1] for gap in apart):
             kept.append(mark)
     return sorted(kept, key=lambda one: one.x)
 
 
-def _level_on_both_sides(raw: np.ndarray, mark: Streak) -> bool:
-    """Whether the lid is as bright left of a streak as right of it; an edge of a frame or a card is not."""
-    left = raw[max(mark.x - BESIDE_PX[1], 0) : max(mark.x - BESIDE_PX[0], 0)]
-    right = raw[mark.x + mark.width + BESIDE_PX[0] : mark.x + mark.width + BESIDE_PX[1]]
-    if not np.isfinite(left).any() or not np.isfinite(right).any():
+def _level_on_both_sides(plain: np.ndarray, rows: np.ndarray, mark: Streak) -> bool:
+    """Whether the lid is as bright left of a streak as right of it, each against the streak in the rows that both
+    show; at an edge of a frame it is not."""
+    inside = slice(mark.y, mark.y + mark.height)
+    own, weight = plain[inside, mark.x][:, None], rows[inside, mark.x][:, None]
+
+    def beside(first: int, last: int) -> float:
+        part = slice(max(first, 0), max(last, 0))
+        seen = np.minimum(rows[inside, part], weight)
+        total = seen.sum(axis=0)
+        above = ((plain[inside, part] - own) * seen).sum(axis=0) / np.maximum(total, 1)
+        enough = total >= LEAST_PART * weight.sum()
+        return float(np.median(above[enough])) if enough.any() else np.nan
+
+    left = beside(mark.x - BESIDE_PX[1], mark.x - BESIDE_PX[0])
+    right = beside(mark.x + mark.width + BESIDE_PX[0], mark.x + mark.width + BESIDE_PX[1])
+    if np.isnan(left) or np.isnan(right):
         return abs(mark.levels) < 20
-    return bool(abs(np.nanmedian(left) - np.nanmedian(right)) <= max(0.5 * abs(mark.levels), 0.25))
+    return bool(abs(left - right) <= max(0.5 * abs(mark.levels), 0.25))
 
 
 def _placed(mark: Streak, lid: LidOnly) -> Streak:
