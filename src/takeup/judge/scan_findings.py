@@ -62,7 +62,7 @@ def _resolution(seen: Seen, family: str, original: Original, rows: Rows) -> list
     aim, levels, slack = rows.value(aim_key), rows.value(levels_key), rows.value("scan.resolution.slack")
     if across >= aim * (1 - slack):
         return []
-    level = sum(across >= least * (1 - slack) for least in levels)
+    level = sum(bool(across >= least * (1 - slack)) for least in levels)
     facts = {"ppi": round(across), "aim": aim, "least": levels[0], "level": level, "best": levels[-1]}
     too_low = across < levels[0] * (1 - slack)
     says = f"resolution.{'too-low' if too_low else 'under-aim'}" + (".film" if family == "film" else "")
