@@ -12,12 +12,14 @@ from takeup.judge.scan_findings import clipping_findings, file_findings, place_f
 from takeup.judge.scan_machine import Machine, machine_findings, streaks_figure
 from takeup.judge.scan_micro import Leaves, leaf_facts, leaf_findings, original_ppi
 from takeup.judge.scan_origin import origin_figures, origin_findings
+from takeup.judge.scan_reading import ghost_findings, reading_findings
 from takeup.judge.scan_scale import scale_findings, true_ppi
 from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings
 from takeup.measure.scan.chart import Chart
 from takeup.measure.scan.depth import Depth
 from takeup.measure.scan.fade import Fade
 from takeup.measure.scan.ground_colour import Light
+from takeup.measure.scan.mirrored import Reading
 from takeup.measure.scan.origin import Origin
 from takeup.measure.scan.pictures import Pictures
 from takeup.measure.scan.rails import ClippedShare
@@ -55,6 +57,8 @@ class Seen:
     origin: Origin = field(default_factory=Origin)
     leaves: Leaves = field(default_factory=Leaves)
     fades: tuple[Fade, ...] = ()  # of each picture's dyes
+    reading: Reading = field(default_factory=Reading)  # lettering, both ways
+    ghost: Reading = field(default_factory=Reading)  # pale lettering of a page, both ways
     machine: Machine = field(default_factory=Machine)
     broken: str = ""  # why its pixels could not be read to the end
 
@@ -81,6 +85,7 @@ def judge_scan(seen: Seen, original: Original, rows: Rows) -> tuple[dict[str, Me
         findings += origin_findings(seen, family, rows)
         findings += dye_findings(seen, original.carrier, rows)
         findings += leaf_findings(seen, family, original, rows)
+        findings += reading_findings(seen, family, rows) + ghost_findings(seen, rows)
     return measures, findings
 
 

@@ -99,6 +99,24 @@ def read_words(
     return evened(words)
 
 
+def read_lines(lines: Sequence[np.ndarray], language: str, folder: Path) -> list[list[tuple[str, float]]]:
+    """Words and how sure they are [0..100], of pictures that hold one level line each, dark on light (uint8)."""
+    import tesserocr
+    from PIL import Image
+
+    told = []
+    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=tesserocr.PSM.SINGLE_LINE) as api:
+        api.SetVariable("debug_file", os.devnull)
+        api.SetVariable("invert_threshold", "0.0")
+        for line in lines:
+            api.SetImage(Image.fromarray(np.ascontiguousarray(line)))
+            api.SetSourceResolution(200)
+            api.Recognize()
+            words, sure = api.GetUTF8Text().split(), api.AllWordConfidences()
+            told.append([(word, float(one)) for word, one in zip(words, sure)])
+    return told
+
+
 HAN = 0x2E80  # signs from here on fill a square each
 CLOSING, OPENING = "，。、；：！？”’）》」』…", "“‘（《「『"
 HALF = 0.55  # of its square that a closing sign leaves blank behind it, an opening one before it

@@ -135,6 +135,7 @@ def check_box(
             results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask))
         ears.progress(box.name, len(taken), len(taken), "files")
         together = _duplicates(box, results, rows) + _glass_dirt(results, rows) + _missing_pages(taken, results)
+        together += _ghosts(results, rows)
         return BoxChecked(box=box.folder, checked=tuple(results), box_findings=together)
 
 
@@ -314,6 +315,15 @@ def _missing_pages(taken: Sequence[Fact], results: Sequence[Checked]) -> tuple[t
             )  # fmt: skip
             found.append((finding, tuple(one.path for one in results if one.original.id == original.id)))
     return tuple(found)
+
+
+def _ghosts(results: Sequence[Checked], rows: Rows) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:
+    """Pages that show their other side, where that was scanned too."""
+    if sum(is_pages(one.original) for one in results) < 2:
+        return ()
+    from takeup.tasks.scan_ghosts import ghosts_between
+
+    return tuple(ghosts_between(results, rows))
 
 
 def _glass_dirt(results: Sequence[Checked], rows: Rows) -> tuple[tuple[Finding, tuple[Path, ...]], ...]:

@@ -36,6 +36,7 @@ from takeup.tasks.scan_dyes import dyes_seen
 from takeup.tasks.scan_edges import edges_measured, edges_sought
 from takeup.tasks.scan_leaves import leaves_seen
 from takeup.tasks.scan_machine import machine_begin, machine_finish, machine_marks, machine_step, with_marks
+from takeup.tasks.scan_reading import ghost_seen, reading_seen
 
 
 def look_through(
@@ -105,6 +106,8 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         begun = beside.submit(machine_begin, first, family)
         origins = beside.submit(origin_places, first)
         marks = beside.submit(machine_marks, first, family)
+        read = beside.submit(reading_seen, first.small, seen, family)
+        ghost = beside.submit(ghost_seen, first.small, seen, family)
         fades = beside.submit(dyes_seen, first, seen.image.profile) if family in ("print", "film") else None
         seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
         seen, colours = colours_seen(seen, still, first, rows)
@@ -123,6 +126,8 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
             origin=origin(kept.get(ORIGIN, ()), first.full_scale),
             machine=with_marks(told.result(), *marks.result()),
             fades=() if fades is None else fades.result(),
+            reading=read.result(),
+            ghost=ghost.result(),
         )
 
 

@@ -1,0 +1,67 @@
+"""Pages of a box that show their other side, told by laying neighbours over each other in a mirror."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from takeup.errors import Unreadable
+from takeup.judge.scan_reading import both_sides_finding
+from takeup.measure.scan.ghost_text import LEAST_SHARE, pale_share
+from takeup.measure.scan.show_through import find_ghost
+from takeup.media.still import read_miniature
+from takeup.streams import Finding
+from takeup.tables.rows import Rows
+from takeup.tasks.scan_reading import PAPERS
+
+if TYPE_CHECKING:
+    from takeup.tasks.check import Checked
+
+LONG_PX = 1100
+ALIKE = 0.03  # by how much the sides of two scans of one leaf may differ
+GAMMA = 2.2
+
+
+def ghosts_between(results: Sequence[Checked], rows: Rows) -> Iterator[tuple[Finding, tuple[Path, ...]]]:
+    """Each leaf both of whose sides were scanned one after the other and show through."""
+    pages = [one for one in results if one.report is not None and one.original.carrier in PAPERS]
+    told: set[Path] = set()
+    opened = lru_cache(maxsize=3)(_opened)
+    for one, other in zip(pages, pages[1:]):
+        if one.original.id != other.original.id or one.path in told or not _alike(one, other):
+            continue
+        try:
+            front, back = opened(one.path), opened(other.path)
+        except Unreadable:
+            continue
+        if max(front[1], back[1]) < LEAST_SHARE:
+            continue
+        finding = both_sides_finding(_shown(front[0], back[0]), (one.path.name, other.path.name), rows)
+        if finding is not None:
+            told.add(other.path)
+            yield finding, (one.path, other.path)
+
+
+def _alike(one: Checked, other: Checked) -> bool:
+    images = [checked.capture.image for checked in (one, other) if checked.capture is not None]
+    sizes = [(image.width, image.height) for image in images if image is not None and image.pages == 1]
+    if len(sizes) < 2:
+        return False
+    return all(abs(a / b - 1) <= ALIKE for a, b in zip(*sizes))
+
+
+def _opened(path: Path) -> tuple[np.ndarray, float]:
+    """Light of a page in miniature, and how much of it is pale."""
+    grey = read_miniature(path, LONG_PX)
+    return (grey.astype(np.float32) / 255) ** GAMMA, pale_share(grey)
+
+
+def _shown(front: np.ndarray, back: np.ndarray) -> float:
+    """Share of the back's ink that shows on the front: turned over along its side, or head to foot."""
+    found = [find_ghost(front, np.ascontiguousarray(turned)) for turned in (back[:, ::-1], back[::-1])]
+    best = max(found, key=lambda ghost: ghost.clear)
+    return 0.0 if best.why else best.share
