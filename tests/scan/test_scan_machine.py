@@ -120,6 +120,23 @@ def test_repeated_and_lost_rows_are_told_to_the_row():
     assert lines.lost == ((1100, 1),)
 
 
+def test_a_block_of_rows_that_comes_again_is_told_to_the_row():
+    scan = coded(light()).copy()
+    scan[507:514] = scan[500:507]
+    lines = scan_lines.finish(folded(scan_lines, scan, cuts=(416, 510, 1248)), most=8)
+    assert (lines.repeated, lines.lost) == (((507, 7),), ())
+
+
+def test_half_a_level_is_told_on_a_woven_lid():
+    """A weave of one code, 3 px wide, hides it from its plain neighbours: the lid's mean over 1400 rows wanders by 0.1."""
+    rng = np.random.default_rng(4)
+    weave = made.cv2.GaussianBlur(rng.normal(0, 1, (ROWS, COLUMNS)).astype(np.float32), (0, 0), 1.5)
+    pixels = light() + (weave / weave.std())[..., None]
+    assert streaks_of(coded(pixels)).found == ()
+    pixels[:, 77] += 0.5
+    assert [(one.x, one.width) for one in streaks_of(coded(pixels)).found] == [(77, 1)]
+
+
 def test_a_drawing_without_noise_has_no_repeated_rows():
     scan = np.repeat(np.repeat(coded(light())[::2, ::2], 2, axis=0), 2, axis=1)
     lines = scan_lines.finish(folded(scan_lines, scan), most=8)

@@ -1,7 +1,7 @@
 """Lines that the carriage repeats or loses, and bands that come again and again along its travel.
 
-A row that is its neighbour once more, noise and all, was written twice: no scan gives the same noise again. A row of
-one single code among rows of noise was never read. Bands are told on the lid alone: a picture has rows of its own.
+A row that is its neighbour once more, noise and all, was written twice: no scan gives the same noise again; so were
+some rows that come again as a block. A row of one single code among rows of noise was never read. Bands are told on the lid alone: a picture has rows of its own.
 """
 
 from __future__ import annotations
@@ -14,6 +14,9 @@ import numpy as np
 from takeup.measure.scan.lid_only import LidOnly
 
 SPARSE = 64  # columns that are compared first; only rows alike in all of them are compared in full
+NOISY = 24  # of those in which a row must differ from the one above, so that its codes cannot come again by chance
+BLOCK_ROWS = 512  # the farthest that a block of rows is repeated, and the longest
+MOST_REPEATED = 0.05  # share of the rows: more is the picture's own making
 LEAST_PERIOD_ROWS, MOST_PERIODS_SHARE = 2.5, 12  # shortest period; at least so many periods on the scan
 BESIDE_BINS = 40  # of the spectrum, on both sides of a line in it, that say what is usual there
 ENOUGH_PX = 1200  # of one stretch of lid tell a row's mean to a few hundredths of a code
@@ -22,8 +25,8 @@ SPAN_BLOCKS = 8  # narrower stretches of lid tell little
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScanLines:
-    """``repeated``, ``lost``: (first row, rows) [px] of rows that are copies of the row above them, and of rows of one
-    code; ``ordinary``: share of rows that tell (noise lies on them). ``period_rows``, ``levels``: spacing and swing
+    """``repeated``, ``lost``: (first row, rows) [px] of rows that are copies of the row above them, or of as many rows
+    not far above, and of rows of one code; ``ordinary``: share of rows that tell (noise lies on them). ``period_rows``, ``levels``: spacing and swing
     (from the middle to the peak, codes of 255) of bands across the scan, with ``clear``: how many times their line
     stands above the spectrum about it; None where no lid tells, 0 levels where there are none."""
 
@@ -48,6 +51,7 @@ class ScanLinesState:
     lost: tuple[int, ...] = ()
     busy_rows: int = 0
     means: tuple[np.ndarray, ...] = ()
+    marks: tuple[np.ndarray, ...] = ()  # one number for each row that its codes make; 0 where they are not its own
 
 
 def begin(lid: LidOnly | None, full_scale: int) -> ScanLinesState:
@@ -78,6 +82,7 @@ def step(state: ScanLinesState, strip: np.ndarray) -> ScanLinesState:
     return replace(
         state, row=state.row + rows, last=flat[-1].copy(), repeated=tuple(repeated), lost=tuple(lost),
         busy_rows=state.busy_rows + int((~alike & ~even).sum()),
+        marks=(*state.marks, _marks(pick, (pick != before).sum(axis=1) >= min(NOISY, 0.75 * pick.shape[1]))),
         means=state.means if state.lid is None else (*state.means, _lid_means(state, strip)),
     )  # fmt: skip
 
@@ -92,7 +97,9 @@ def finish(state: ScanLinesState, *, most: int) -> ScanLines:
         (a drawing, an enlarged file, a black frame), and none is told.
     """
     ordinary = state.busy_rows / max(state.row, 1)
-    repeated, lost = _runs(state.repeated), tuple(run for run in _runs(state.lost) if _inside(run, state))
+    blocks = _blocks(np.concatenate(state.marks)) if state.marks else ()
+    repeated = tuple(sorted({*_runs(state.repeated), *blocks}))
+    lost = tuple(run for run in _runs(state.lost) if _inside(run, state))
     if ordinary < 0.98 or len(repeated) > most:
         repeated = ()
     if ordinary < 0.98 or len(lost) > most:
@@ -112,6 +119,28 @@ def _runs(rows: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
         else:
             runs.append((row, 1))
     return tuple(runs)
+
+
+def _marks(pick: np.ndarray, noisy: np.ndarray) -> np.ndarray:
+    """One number for each row, the same for the same codes alone; 0 for rows with little noise of their own."""
+    with np.errstate(over="ignore"):
+        weights = np.cumprod(np.full(pick.shape[1], 6364136223846793005, np.uint64))  # Knuth's multiplier, its powers
+        return np.where(noisy, pick.astype(np.uint64) @ weights | np.uint64(1), np.uint64(0))
+
+
+def _blocks(marks: np.ndarray) -> tuple[tuple[int, int], ...]:
+    """Blocks of rows that come again: first row and rows of each copy."""
+    rows = np.flatnonzero(marks)
+    order = rows[np.argsort(marks[rows], kind="stable")]
+    again = (marks[order[1:]] == marks[order[:-1]]) & (np.diff(order) > 1) & (np.diff(order) <= BLOCK_ROWS)
+    copies, apart = order[1:][again], np.diff(order)[again]
+    inturn = np.argsort(copies)
+    copies, apart = copies[inturn], apart[inturn]
+    if copies.size > MOST_REPEATED * marks.size:
+        return ()
+    ends = np.flatnonzero((np.diff(copies) != 1) | (np.diff(apart) != 0)) + 1
+    runs = np.split(copies, ends) if copies.size else []
+    return tuple((int(run[0]), int(run.size)) for run in runs if 2 <= run.size <= BLOCK_ROWS)
 
 
 def _inside(run: tuple[int, int], state: ScanLinesState) -> bool:
