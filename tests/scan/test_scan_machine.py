@@ -128,7 +128,7 @@ def test_a_block_of_rows_that_comes_again_is_told_to_the_row():
 
 
 def test_half_a_level_is_told_on_a_woven_lid():
-    """A weave of one code, 3 px wide, hides it from its plain neighbours: the lid's mean over 1400 rows wanders by 0.1."""
+    """A weave of one code, 3 px wide: a column's mean over 1400 rows of lid wanders by 0.06 codes and more."""
     rng = np.random.default_rng(4)
     weave = made.cv2.GaussianBlur(rng.normal(0, 1, (ROWS, COLUMNS)).astype(np.float32), (0, 0), 1.5)
     pixels = light() + (weave / weave.std())[..., None]

@@ -1,7 +1,8 @@
 """Lines that the carriage repeats or loses, and bands that come again and again along its travel.
 
 A row that is its neighbour once more, noise and all, was written twice: no scan gives the same noise again; so were
-some rows that come again as a block. A row of one single code among rows of noise was never read. Bands are told on the lid alone: a picture has rows of its own.
+some rows that come again as a block. A row of one single code among rows of noise was never read. Bands are told on
+the lid alone: a picture has rows of its own.
 """
 
 from __future__ import annotations
@@ -26,9 +27,10 @@ SPAN_BLOCKS = 8  # narrower stretches of lid tell little
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScanLines:
     """``repeated``, ``lost``: (first row, rows) [px] of rows that are copies of the row above them, or of as many rows
-    not far above, and of rows of one code; ``ordinary``: share of rows that tell (noise lies on them). ``period_rows``, ``levels``: spacing and swing
-    (from the middle to the peak, codes of 255) of bands across the scan, with ``clear``: how many times their line
-    stands above the spectrum about it; None where no lid tells, 0 levels where there are none."""
+    not far above, and of rows of one code; ``ordinary``: share of rows that tell (noise lies on them). ``period_rows``,
+    ``levels``: spacing and swing (from the middle to the peak, codes of 255) of bands across the scan, with ``clear``:
+    how many times their line stands above the spectrum about it; None where no lid tells, 0 levels where there are
+    none."""
 
     repeated: tuple[tuple[int, int], ...]
     lost: tuple[tuple[int, int], ...]
