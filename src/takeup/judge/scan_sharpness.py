@@ -23,11 +23,13 @@ TENTH_OF_HALF = 1.8227  # of a Gaussian blur: where a tenth is left against wher
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sharpness:
-    """What the edges looked at gave. ``looked``: whether any was looked for (a scan of one bit has none)."""
+    """What the edges looked at gave. ``looked``: whether any was looked for (a scan of one bit has none); ``drawn``: it
+    shows two even tones and their edges, as a target does."""
 
     edges: tuple[NaturalEdge, ...] = ()
     text: tuple[TextEdges, ...] = ()
     looked: bool = False
+    drawn: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,16 +158,17 @@ def _told(seen: Seen, family: str, rows: Rows) -> tuple[Told | None, str]:
     if told is None:
         return None, "scan.no-edge"
     sharp = efficiency(told.tenth) > rows.value("scan.sharpness.efficiency")[0]
-    return (told, "") if sharp or _alike(drawn, rows) else (None, "scan.soft-content")
+    least = 1 if seen.sharp.drawn else rows.value("scan.sharpness.drawn_edges")
+    return (told, "") if sharp or _alike(drawn, least, rows) else (None, "scan.soft-content")
 
 
-def _alike(drawn: list[NaturalEdge], rows: Rows) -> bool:
+def _alike(drawn: list[NaturalEdge], least: int, rows: Rows) -> bool:
     """Whether so many edges are equally soft that they were drawn, as on a target, and softened together."""
     for across in (False, True):
         halves = [edge.half for edge in drawn if edge.sought.rows == across]
         if len(halves) >= 2 and max(halves) > min(halves) * (1 + rows.value("scan.sharpness.alike")):
             return False
-    return len(drawn) >= rows.value("scan.sharpness.drawn_edges")
+    return len(drawn) >= least
 
 
 def _of_edges(edges: Iterable[NaturalEdge], quantile: float, by: str) -> Told | None:

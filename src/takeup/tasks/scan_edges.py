@@ -9,6 +9,7 @@ from takeup.judge.scan import Seen
 from takeup.judge.scan_sharpness import Sharpness
 from takeup.measure.scan import natural_edges, text_edges
 from takeup.measure.scan.first import FirstLook
+from takeup.measure.scan.inner_edges import two_toned
 from takeup.measure.scan.tone import tone_curve
 from takeup.measure.scan.windows import Place, Window
 
@@ -21,6 +22,7 @@ class EdgesWanted:
 
     edges: tuple[natural_edges.Sought, ...] = ()
     letters: tuple[Place, ...] = ()
+    drawn: bool = False  # two even tones and their edges, as on a target
 
     @property
     def places(self) -> tuple[Place, ...]:
@@ -33,7 +35,7 @@ def edges_sought(seen: Seen, first: FirstLook, family: str) -> EdgesWanted:
         return EdgesWanted()
     edges = natural_edges.sought(first, paper=family != "film")
     letters = text_edges.text_places(first) if family in LETTERS else ()
-    return EdgesWanted(edges=edges, letters=letters)
+    return EdgesWanted(edges=edges, letters=letters, drawn=bool(edges) and two_toned(first))
 
 
 def edges_measured(
@@ -45,4 +47,5 @@ def edges_measured(
         edges=natural_edges.natural_edges(wanted.edges, kept.get(natural_edges.PURPOSE, ()), tone),
         text=text_edges.text_edges(kept.get(text_edges.PURPOSE, ()), tone),
         looked=True,
+        drawn=wanted.drawn,
     )

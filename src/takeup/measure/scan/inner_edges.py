@@ -12,6 +12,8 @@ from takeup.measure.scan.windows import Place, within
 ALONG_PX, SIDE_PX = 200, 44
 MOST_EACH_WAY = 3
 TRIED = 16
+ONE_TONE = 8  # codes to each side
+TWO_TONES = 0.92  # of a miniature: what is left are the edges
 LONGEST = 1200  # of a miniature: edges are looked for on one of half its size beyond
 
 
@@ -38,6 +40,19 @@ def inner_places(first: FirstLook) -> list[tuple[Place, bool]]:
             if sum(one[1] == rows for one in found) == MOST_EACH_WAY:
                 break
     return found
+
+
+def two_toned(first: FirstLook) -> bool:
+    """Whether a scan shows two even tones and the edges between them, no more: a drawn target, not a photograph."""
+    small = first.small.pixels
+    grey = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY) if small.shape[2] == 3 else small[..., 0]
+    counts = cv2.calcHist([np.ascontiguousarray(grey)], [0], None, [256], [0, 256]).ravel()
+    held = np.convolve(counts, np.ones(2 * ONE_TONE + 1), mode="same")
+    first_tone = int(held.argmax())
+    rest = counts.copy()
+    rest[max(0, first_tone - ONE_TONE) : first_tone + ONE_TONE + 1] = 0
+    both = float(held.max() + np.convolve(rest, np.ones(2 * ONE_TONE + 1), mode="same").max())
+    return both >= TWO_TONES * counts.sum()
 
 
 def _candidates(grey: np.ndarray, block: int) -> list[tuple[int, int]]:

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import erf
 
 import numpy as np
 
 from takeup.measure.scan import edges
+from takeup.measure.scan.edge_step import Step, step_fit
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.inner_edges import inner_places
 from takeup.measure.scan.pictures import Print
@@ -27,11 +27,10 @@ SHORT_PX, LONG_PX = 200, 900  # along an edge
 MOST_PRINTS = 8
 MOST_DIFFER = 0.35  # of the paper's own edges: the slanted edge and the fitted step must tell about the same
 LEAST_CODES = 12.0  # by which a side stands out from the lid, beyond what lies uneven along it
-REACH_PX = 24.0  # the step is fitted so far to each side
-PHI_AT = np.linspace(-6, 6, 961)
-PHI = np.array([(1 + erf(z / 2**0.5)) / 2 for z in PHI_AT])
 HALF_OF_STEP = 0.18739  # f50 x sigma of a Gaussian blur
 LIMIT = 0.5
+SURELY = 1.6  # times as lopsided in one reading as in the other: edges of known making differ twofold and more
+MOST_UNEVEN = 0.08  # of an edge's height
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,8 +97,11 @@ def natural_edges(
         Light for each code; None when codes are light.
     """
     by_place = {window.place: window for window in windows}
-    found = [_measured(one, by_place[one.place].pixels, tone) for one in wanted if one.place in by_place]
-    return tuple(one for one in found if one is not None)
+    found = [_read(one, by_place[one.place].pixels, tone) for one in wanted if one.place in by_place]
+    read = [one for one in found if one is not None]
+    share = _blurred_in_light(read)
+    told = [_told(one, share) for one in read]
+    return tuple(one for one in told if one is not None)
 
 
 def _largest(first: FirstLook) -> list[tuple[int, Print]]:
@@ -171,7 +173,17 @@ def _looked_up(small: np.ndarray, points: np.ndarray) -> np.ndarray:
 NATURAL = edges.EdgeRules(least_side_px=LEAST_SIDE_PX, least_contrast=0.1, most_clipped=0.1)
 
 
-def _measured(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> NaturalEdge | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Readings:
+    """One edge as its codes show it, and then as light: the blurred steps, and the modulations of slanted ones."""
+
+    sought: Sought
+    steps: tuple[Step, ...]
+    modulations: tuple[np.ndarray, ...]
+    noise: float
+
+
+def _read(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> _Readings | None:
     turned = pixels.transpose(1, 0, 2) if one.rows else pixels
     codes = turned.astype(np.float64)
     grey = codes @ edges.LUMINANCE if codes.shape[2] == 3 else codes[..., 0]
@@ -190,34 +202,76 @@ def _measured(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> Natur
         return None
     if line.scatter_px > NATURAL.most_bent_px + 2 * noise:
         return None
+    if one.kind == "picture" and not _even(grey[kept], distance, side):
+        return None
+    side = _even_side(grey[kept], distance, side)
+    if side < LEAST_SIDE_PX:
+        return None
     looks = [grey[kept]]
     if tone is not None:
         light = tone[turned[kept]]
         looks.append(light @ edges.LUMINANCE if light.shape[2] == 3 else light[..., 0])
-    if one.kind == "picture" and not _even(grey[kept], distance, side):
+    steps = [step_fit(look, distance, side) for look in looks]
+    modulations = [edges.modulation(look, distance, side, noise) for look in looks] if slanted else []
+    if any(step is None for step in steps) or any(mtf is None for mtf in modulations):
         return None
-    steps = [step_blur(look, distance, side) for look in looks]
-    if any(step is None for step in steps):
-        return None
-    by_step = float(np.exp(np.mean([np.log(HALF_OF_STEP / step) for step in steps])))  # type: ignore[operator]
-    if not slanted:
-        return NaturalEdge(sought=one, half=min(by_step, LIMIT), tenth=by_step * 1.8227, most=1.0, noise=noise,
-                           slanted=False)  # fmt: skip
-    modulations = [edges.modulation(look, distance, side, noise) for look in looks]
-    if any(mtf is None for mtf in modulations):
-        return None
-    mtf = np.exp(np.mean([np.log(np.maximum(mtf, 1e-6)) for mtf in modulations], axis=0))  # type: ignore[arg-type]
-    half = edges.falls_to(mtf, 0.5)
-    if abs(np.log(min(half or LIMIT, LIMIT) / min(by_step, LIMIT))) > MOST_DIFFER:
+    return _Readings(sought=one, steps=tuple(steps), modulations=tuple(modulations), noise=noise)  # type: ignore[arg-type]
+
+
+def _blurred_in_light(read: Iterable[_Readings]) -> float:
+    """0 where a scan's edges were blurred as codes (by a program), 1 where as light (by a lens), between the two where
+    they do not tell. A blur leaves both halves of an edge alike only in what it blurred; the cleaner edges decide, for
+    a shadow makes any edge lopsided."""
+    pairs = [(one.steps[0].lopsided, one.steps[1].lopsided) for one in read if len(one.steps) == 2]
+    if not pairs:
+        return 0.5
+    limit = float(np.median([min(pair) for pair in pairs]))
+    told = np.mean(
+        [np.log(max(codes, 1e-5) / max(light, 1e-5)) for codes, light in pairs if min(codes, light) <= limit]
+    )
+    return float(np.clip(0.5 + 0.5 * told / np.log(SURELY), 0.0, 1.0))
+
+
+def _told(one: _Readings, share: float) -> NaturalEdge | None:
+    """An edge read as far as light as the scan's edges together say."""
+    weights = (1 - share, share) if len(one.steps) == 2 else (1.0,)
+    blur = float(np.exp(sum(w * np.log(step.sigma) for w, step in zip(weights, one.steps, strict=True))))
+    by_step = HALF_OF_STEP / blur
+    if not one.modulations:
+        return NaturalEdge(sought=one.sought, half=min(by_step, LIMIT), tenth=by_step * 1.8227, most=1.0,
+                           noise=one.noise, slanted=False)  # fmt: skip
+    logs = [w * np.log(np.maximum(mtf, 1e-6)) for w, mtf in zip(weights, one.modulations, strict=True)]
+    mtf = np.exp(np.sum(logs, axis=0))
+    half = min(edges.falls_to(mtf, 0.5) or LIMIT, LIMIT)
+    if abs(np.log(half / min(by_step, LIMIT))) > MOST_DIFFER:
         return None
     return NaturalEdge(
-        sought=one,
-        half=min(half or LIMIT, LIMIT),
-        tenth=edges.falls_to(mtf, 0.1),
-        most=float(mtf[edges.FREQUENCIES <= LIMIT].max()),
-        noise=noise,
-        slanted=True,
-    )
+        sought=one.sought, half=half, tenth=edges.falls_to(mtf, 0.1), most=float(mtf[edges.FREQUENCIES <= LIMIT].max()),
+        noise=one.noise, slanted=True,
+    )  # fmt: skip
+
+
+def _even_side(grey: np.ndarray, distance: np.ndarray, side: float) -> float:
+    """How far both sides of an edge stay at the level they have beside it [px]: past that lie a border's inner edge, a
+    shadow's end, or what the picture shows."""
+    step = step_fit(grey, distance, min(side, 1.5 * LEAST_SIDE_PX))
+    if step is None:
+        return 0.0
+    first = max(4.0, 3 * step.sigma + 1.5)
+    levels = []
+    for away in (-distance, distance):
+        number = np.floor(away - first).astype(np.int64)
+        inside = (number >= 0) & (away < side)
+        count = np.bincount(number[inside], minlength=1)
+        levels.append(np.bincount(number[inside], grey[inside], minlength=1) / np.maximum(count, 1))
+    if min(one.size for one in levels) < 4:
+        return side
+    height = abs(levels[1][:3].mean() - levels[0][:3].mean())
+    reach = side
+    for one in levels:
+        off = np.flatnonzero(np.abs(one - one[:3].mean()) > MOST_UNEVEN * height)
+        reach = min(reach, first + float(off[0]) - 0.5) if off.size else reach
+    return reach
 
 
 def _even(grey: np.ndarray, distance: np.ndarray, side: float) -> bool:
@@ -228,42 +282,3 @@ def _even(grey: np.ndarray, distance: np.ndarray, side: float) -> bool:
         if near.size and far.size and abs(np.mean(near) - np.mean(far)) > 0.02 * height:
             return False
     return True
-
-
-def step_blur(grey: np.ndarray, distance: np.ndarray, side: float) -> float | None:
-    """The standard deviation of the blur with which a step fits an edge best [px]; None when none fits.
-
-    Notes
-    -----
-    Least squares (Gauss-Newton) of low + (high - low) Phi((d - at) / sigma) over means of quarters of a pixel.
-    """
-    reach = min(side, REACH_PX)
-    inside = (distance > -reach) & (distance < reach)
-    number = ((distance[inside] + reach) * edges.BINS).astype(np.int64)
-    count = np.bincount(number)
-    known = count > 0
-    places = np.bincount(number, distance[inside])[known] / count[known]
-    levels = np.bincount(number, grey[inside])[known] / count[known]
-    weight = count[known] / count.max()
-    at, sigma = 0.0, 1.2
-    for _ in range(12):
-        z = (places - at) / sigma
-        share = np.interp(z, PHI_AT, PHI)
-        bell = np.exp(-(z**2) / 2) / (sigma * (2 * np.pi) ** 0.5)
-        low, high = _solved(np.stack([1 - share, share]), levels, weight)
-        height = high - low
-        slopes = np.stack([-height * bell, -height * bell * z, 1 - share, share])
-        change = _solved(slopes, levels - low - height * share, weight)
-        at += float(np.clip(change[0], -0.5, 0.5))
-        sigma = float(np.clip(sigma * np.clip(1 + change[1] / sigma, 0.7, 1.4), 0.2, side / 2))
-        if abs(at) > side / 2:
-            return None
-        if abs(change[0]) < 1e-3 and abs(change[1]) < 1e-3 * sigma:
-            break
-    return sigma
-
-
-def _solved(parts: np.ndarray, wanted: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """Weighted least squares: shares of the parts that add up to what is wanted."""
-    square = (parts * weight) @ parts.T
-    return np.linalg.solve(square + 1e-9 * np.trace(square) * np.eye(len(parts)), (parts * weight) @ wanted)

@@ -25,6 +25,8 @@ MARGIN = 8
 LEAST_CODES = 50.0  # ink darker than paper
 LEAST_FIT = 0.95  # share of what happens along the outlines that the blurred outline explains
 SURE_FIT = 0.985
+WIDEST_STROKE = SIDE / 4  # px: wider is no letter
+ONE_WAY = 0.3  # of how often ink ends the other way: letters reach half and more
 LEAST_STROKE = 1.8  # width of the strokes in blurs: under it the outline is lost, and the blur is at least as told
 FINENESS = np.linspace(0.002, 0.5, 250)
 
@@ -92,10 +94,10 @@ def _of(greys: list[np.ndarray], full: float, place: Place) -> TextEdges | None:
     if (light - dark) * 255 / full < LEAST_CODES:
         return None
     fits = [ink_blur(grey) for grey in greys]
-    if any(fit is None for fit in fits):
+    if any(fit is None for fit in fits) or not _both_ways(greys[0], (dark + light) / 2):
         return None
     across, down, fit, stroke = np.array(fits, float).T
-    if fit.min() < LEAST_FIT:
+    if fit.min() < LEAST_FIT or stroke[0] > WIDEST_STROKE:
         return None
     return TextEdges(
         across=_half(across),
@@ -105,6 +107,13 @@ def _of(greys: list[np.ndarray], full: float, place: Place) -> TextEdges | None:
         sure=bool(fit.min() >= SURE_FIT and stroke[0] >= LEAST_STROKE * max(across[0], down[0])),
         place=place,
     )
+
+
+def _both_ways(grey: np.ndarray, half: float) -> bool:
+    """Whether ink ends both across and down: a rule, or the edge of something, tells of one way only."""
+    ink = (cv2.blur(grey, (3, 3)) < half).astype(np.int8)
+    across, down = (int(np.count_nonzero(np.diff(ink, axis=axis))) for axis in (1, 0))
+    return min(across, down) > ONE_WAY * max(across, down)
 
 
 def _half(blurs: np.ndarray) -> float:
