@@ -75,6 +75,7 @@ def check(path):
         ("no-width.pdf", lambda p: mangled(p, b"/Width", b"/Widht"), "capture.broken"),
         ("odd-place.pdf", lambda p: mangled(p, b"360 0 0 432 0 0 cm", b"360 cm           "), "capture.broken"),
         ("blown-up.tif", blown_up, "scan.too-large"),
+        ("thread.tif", lambda p: tifffile.imwrite(p, np.resize(SPECKLE, (33, 20_000, 3))), "scan.too-thin"),
         ("one.tif", lambda p: tifffile.imwrite(p, SPECKLE[:1, :1]), "scan.too-small"),
     ],
 )

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.files.beside import beside
 from takeup.files.copy import copy_file
 from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
-from takeup.media.still_write import outward_box, write_jpeg_copy, write_tiff_master
+from takeup.media.still_write import HELD_BYTES, outward_box, write_jpeg_copy, write_tiff_master
 from takeup.plan.scan_finishing import PlannedPicture, is_album, is_pages, margin_px, own_id, plan_pictures
 from takeup.plan.tagging import Told, plan_tags, told_of_back
 from takeup.settings import Settings
@@ -102,7 +105,7 @@ class _Scan:
         if self.image.lossy:
             note: Note = ("scan.lossy-cuts", {"file": self.path.name})
             return [_noted(made[0], note)]
-        return made + [self._cut_master(picture) for picture in self.plan.pictures]
+        return made + self._each(self._cut_master)
 
     def _whole_master(self) -> Made:
         kept = self.capture.container in ("tiff", "bigtiff") or self.image.lossy or self._many_lossy()
@@ -156,8 +159,17 @@ class _Scan:
         )  # fmt: skip
 
     def copies(self) -> list[Made]:
-        made = [self._copy(picture) for picture in self.plan.pictures]
+        made = self._each(self._copy)
         return made + [self._copy(None)] if self.plan.whole else made
+
+    def _each(self, make: Callable[[PlannedPicture], Made]) -> list[Made]:
+        """Every picture, two at a time where two of them can be held: libvips packs most of a file on one core."""
+        pictures = self.plan.pictures
+        boxes = (np.ptp(np.asarray(picture.corners), axis=0) for picture in pictures)
+        depth = self.image.channels * (2 if self.image.bits_stated > 8 else 1)
+        largest = max((float(box[0] * box[1]) * depth for box in boxes), default=0.0)
+        with ThreadPoolExecutor(2 if largest <= HELD_BYTES / 2 else 1, thread_name_prefix="pictures") as makers:
+            return list(makers.map(make, pictures))
 
     def _copy(self, picture: PlannedPicture | None) -> Made:
         name = picture.name if picture and picture.id else self.one.name

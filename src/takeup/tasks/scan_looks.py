@@ -47,8 +47,8 @@ def look_through(
     Raises
     ------
     Unreadable
-        ``scan.too-small``, ``scan.too-large``, ``scan.odd-numbers`` when it is no scan at all; a damaged one is told
-        in what was seen.
+        ``scan.too-small``, ``scan.too-large``, ``scan.too-thin``, ``scan.odd-numbers`` when it is no scan at all; a
+        damaged one is told in what was seen.
     """
     assert capture.image is not None
     try:
@@ -60,8 +60,7 @@ def look_through(
             raise
         return Seen(image=replace(capture.image, page=page), broken=str(fault.facts.get("error", fault.key))), None
     image = still.image
-    if min(still.width, still.height) < rows.value("scan.miniature.smallest_px"):
-        raise Unreadable("scan.too-small", path=str(path), width=still.width, height=still.height)
+    _claims(replace(image, width=still.width, height=still.height), path, capture.bytes, rows)
     block = block_for(still.width, still.height, rows)
     small_state, depth_state = (
         miniature.begin(block),
@@ -137,15 +136,21 @@ def _claims(image: StillImage, path: Path, size_bytes: int, rows: Rows) -> str:
     Raises
     ------
     Unreadable
-        ``scan.too-large``: larger than any scan, or it unpacks to far more than a scan of its size could.
+        ``scan.too-large``: larger than any scan, or it unpacks to far more than a scan of its size could;
+        ``scan.too-small``, ``scan.too-thin``: nothing could be told of it.
     """
     known, pixels = rows.section("scan.miniature"), image.width * image.height
+    short, size = min(image.width, image.height), {"width": image.width, "height": image.height}
+    if short < known["smallest_px"]:
+        raise Unreadable("scan.too-small", path=str(path), **size)
+    if short < known["thinnest"] * max(image.width, image.height):
+        raise Unreadable("scan.too-thin", path=str(path), **size)
     packs = known["packs"].get(image.compression, 0)
     if packs and pixels * image.channels * image.bits_stated > 8 * packs * size_bytes + 8:
         return "it says that it has more pixels than its bytes can hold"
     bare = pixels > known["bare_px"] and size_bytes < known["bare_bytes"] * pixels
     if pixels > known["largest_px"] or bare:
-        raise Unreadable("scan.too-large", path=str(path), width=image.width, height=image.height)
+        raise Unreadable("scan.too-large", path=str(path), **size)
     return ""
 
 
