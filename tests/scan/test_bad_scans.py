@@ -13,6 +13,8 @@ from PIL import Image
 
 from takeup.errors import Unreadable
 from takeup.media.probe import look_at
+from takeup.media.still import OpenStill
+from takeup.media.still_write import CutOut, write_tiff_master
 from takeup.settings import Settings
 from takeup.streams import Original
 from takeup.tables.loader import load_rows
@@ -137,3 +139,14 @@ def test_a_picture_that_claims_more_than_its_file_could_hold_takes_no_memory(tmp
     (tmp_path / "bomb.png").write_bytes(claimed)
     found = {finding.name: finding.verdict for finding in check(tmp_path / "bomb.png").findings}
     assert found["corrupt"] == "redo"
+
+
+def test_a_picture_is_cut_from_a_scan_of_one_bit(tmp_path):
+    """libtiff has no prediction for single bits, and refuses to write with it."""
+    ink = pyvips.Image.new_from_array(np.where(SPECKLE[..., 0] > 125, 255, 0).astype(np.uint8))
+    ink.tiffsave(str(tmp_path / "page.tif"), bitdepth=1, compression="ccittfax4", predictor="none")
+    still = OpenStill(tmp_path / "page.tif", look_at(tmp_path / "page.tif"))
+    write_tiff_master(still, tmp_path / "cut.tif", CutOut(x=13, y=20, width=301, height=200))
+    made = pyvips.Image.new_from_file(str(tmp_path / "cut.tif"))
+    assert look_at(tmp_path / "cut.tif").image.bits_stated == 1
+    assert np.array_equal(made.numpy(), ink.numpy()[20:220, 13:314])
