@@ -201,3 +201,28 @@ def test_clipped_and_grey_scans_tell_no_cast():
     white = np.full((600, 600, 3), 255, np.uint8)
     assert checked(white, ppi=100).measures["cast"].value is None
     assert checked(white[..., 0] - 20, ppi=100).measures["cast"].why == "scan.cast-grey"
+
+
+@pytest.mark.parametrize(
+    ("lab", "said"),
+    [((88, 3, 20), None), ((92, -9, 4), "cast.paper"), ((92, 2, -9), "cast.paper"), ((94, 0, -2), None)],
+)
+def test_paper_in_a_colour_that_age_does_not_give_it_is_told_and_yellowed_paper_is_not(lab, said):
+    """One even sheet with dark lines; its colour in CIELAB is drawn and must come back to 0.3 either way."""
+    page = np.tile(255 * srgb_from_lab(np.array(lab, float)), (600, 450, 1))
+    page[90:510:30, 60:390] = 40
+    noisy = page + np.random.default_rng(5).normal(0, 1, page.shape)
+    report = checked(np.clip(np.rint(noisy), 0, 255).astype(np.uint8), ppi=100, carrier="newspaper")
+    cast = report.measures["cast"]
+    assert cast.extra["from"] == "paper" and cast.value == pytest.approx({"a": lab[1], "b": lab[2]}, abs=0.3)
+    assert [one.says for one in report.findings if one.name == "cast"] == ([said] if said else [])
+
+
+def test_a_lid_clipped_in_one_colour_is_coloured_and_nobody_can_tell_by_how_much():
+    """Red stands at 255 on the whole lid, so a* and b* are at least what is left of them."""
+    bed = np.empty((500, 400, 3), np.uint8)
+    bed[:] = (255, 228, 236)
+    bed[150:350, 120:280] = np.random.default_rng(2).integers(40, 180, (200, 160, 3))
+    report = checked(bed, ppi=100)
+    assert report.measures["cast"].value is None and report.measures["cast"].why == "scan.cast-clipped"
+    assert [one.says for one in report.findings if one.name == "cast"] == ["cast.lid"]

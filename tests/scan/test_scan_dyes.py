@@ -71,3 +71,10 @@ def test_a_faded_picture_is_told_by_the_dye_that_lost_most(photos, name):
 def test_a_negative_with_its_mask_is_never_called_faded(photos):
     fade = find_fade(coded(faded(photos["astronaut"])))
     assert fade.why == "" and findings(fade, "negative") == []
+
+
+@pytest.mark.parametrize("veil", [(0.04, 0.016, 0.01), (0.027, 0.015, 0.009), (0.06, 0.045, 0.03)])
+@pytest.mark.parametrize("name", ["astronaut", "chelsea", "motorcycle"])
+def test_a_coloured_veil_of_light_is_no_fading(photos, name, veil):
+    """Light that is added lifts each black to a colour, as dyes that went do; but light then adds up, not density."""
+    assert find_fade(coded(0.92 * photos[name] + np.array(veil))).why in ("even", "unsure")

@@ -61,6 +61,19 @@ def _cast(light: Light, chart: Chart | None, rows: Rows) -> Measured:
     return Measured(value={"a": round(a, 3), "b": round(b, 3)}, unit=CAST, extra={"from": source})
 
 
+def _clipped_cast(light: Light | None) -> tuple[tuple[float, float], str] | None:
+    """A lid that is coloured although a channel stands at its limit: how much more, nobody can tell."""
+    if light is None or light.least is None or light.of != "lid":
+        return None
+    return (light.least[1], light.least[2]), light.of
+
+
+def _strange(a: float, b: float, rows: Rows) -> float:
+    """How far a paper lies from any tint that paper takes on by itself: white, or yellow to brown."""
+    (a_low, a_high), (b_low, b_high) = rows.value("chart.light.paper_a"), rows.value("chart.light.paper_b")
+    return float(np.hypot(a - min(max(a, a_low), a_high), b - min(max(b, b_low), b_high)))
+
+
 def _uneven(light: Light, family: str, rows: Rows) -> Measured:
     if light.uneven is None or light.uneven_light is None:
         return Measured(value=None, unit=UNEVEN, why="scan.no-lid-cells")
@@ -142,16 +155,16 @@ def _met(read: dict[str, Any], table: str, rows: Rows) -> dict[str, int]:
 def colour_findings(seen: Seen, family: str, rows: Rows) -> list[Finding]:
     """A light that is coloured or uneven: the station's, never the picture's own."""
     findings: list[Finding] = []
-    told = cast_of(seen.light, seen.chart, rows)
-    if told is not None and told[1] in ("lid", "target"):
+    told = cast_of(seen.light, seen.chart, rows) or _clipped_cast(seen.light)
+    if told is not None:
         (a, b), source = told
         key = f"chart.light.cast_{source}"
-        size = float(np.hypot(a, b))
+        size = _strange(a, b, rows) if source == "paper" else float(np.hypot(a, b))
         if size > rows.value(key):
             facts = {"a": round(a, 1), "b": round(b, 1), "size": size}
             findings.append(
-                Finding(name="cast", verdict="look", again="may help", says=f"cast.{source}", value=round(size, 2),
-                        unit=CAST, facts=facts, rows=(key,))
+                Finding(name="cast", verdict="look", again="may help", says=f"cast.{source}",
+                        value=round(float(np.hypot(a, b)), 2), unit=CAST, facts=facts, rows=(key,))
             )  # fmt: skip
     limit = "chart.light.uneven_light"
     light = seen.light.uneven_light if seen.light is not None else None

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from takeup.judge.scan import Seen
+from takeup.judge.scan import PAGES_OF_TEXT, Seen
 from takeup.judge.scan_colour import reference_of
 from takeup.measure.scan import chart as charts
 from takeup.measure.scan.chart import Chart, find_chart
@@ -21,6 +21,10 @@ from takeup.media.still import OpenStill
 from takeup.media.still_colour import ToLab, converter
 from takeup.tables.rows import Rows
 
+SHEET_SHARE, SHEET_CODE = (
+    0.15,
+    150,
+)  # of the scan, and the brightest channel's code, from which a thing is a sheet of paper
 Box = tuple[float, float, float, float]
 
 
@@ -33,7 +37,9 @@ class ColourSought:
     places: tuple[Place, ...]
 
 
-def colours_seen(seen: Seen, still: OpenStill, first: FirstLook, rows: Rows) -> tuple[Seen, ColourSought]:
+def colours_seen(
+    seen: Seen, still: OpenStill, first: FirstLook, rows: Rows, family: str = "print"
+) -> tuple[Seen, ColourSought]:
     """Light, chart and tools by the miniature; what else is wanted of the chart."""
     to_lab = converter(still)
     pixels = first.small.pixels
@@ -45,7 +51,10 @@ def colours_seen(seen: Seen, still: OpenStill, first: FirstLook, rows: Rows) -> 
         tools.append((x, y, width, height))
         wanted = tuple(charts.places(chart, first.small.block, first.size))
     taken = _covered(tools, first) if tools else None
-    seen = replace(seen, light=light_of(first, to_lab, taken=taken), chart=chart)
+    light = light_of(first, to_lab, taken=taken)
+    if family in PAGES_OF_TEXT and light.of == "lid" and not _sheet_in_view(first):
+        light = replace(light, of="paper")
+    seen = replace(seen, light=light, chart=chart)
     return without_tools(seen, tools), ColourSought(chart=chart, to_lab=to_lab, places=wanted)
 
 
@@ -58,6 +67,16 @@ def colours_measured(sought: ColourSought, kept: Mapping[str, tuple[Window, ...]
         return seen
     noise = charts.noise_of([by_place[place] for place in sought.places], full_scale, sought.to_lab)
     return replace(seen, chart_noise=noise)
+
+
+def _sheet_in_view(first: FirstLook) -> bool:
+    """Whether a sheet of paper lies on the scan of a page; else the ground is the paper, with pictures on it."""
+    pixels = first.small.pixels
+    for one in first.pictures.prints:
+        inside = first.inside(one)
+        if inside.mean() >= SHEET_SHARE and float(np.median(pixels[inside].max(axis=1))) >= SHEET_CODE:
+            return True
+    return False
 
 
 def _covered(tools: list[Box], first: FirstLook) -> np.ndarray:

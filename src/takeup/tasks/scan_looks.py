@@ -25,7 +25,7 @@ from takeup.measure.scan.origin import origin, origin_places
 from takeup.measure.scan.pictures import Pictures, pictures, whole_scan
 from takeup.measure.scan.rails import clipped_share
 from takeup.measure.scan.scale import scale
-from takeup.measure.scan.seams import Papers
+from takeup.measure.scan.seams_sizes import Papers
 from takeup.measure.scan.sides import Box
 from takeup.measure.scan.text_tilt import text_tilt
 from takeup.media.still import INCOMPLETE, OpenStill, page_of
@@ -109,7 +109,7 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         ghost = beside.submit(ghost_seen, first.small, seen, family)
         fades = beside.submit(dyes_seen, first, seen.image.profile) if family in ("print", "film") else None
         seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
-        seen, colours = colours_seen(seen, still, first, rows)
+        seen, colours = colours_seen(seen, still, first, rows, family)
         wanted = edges_sought(seen, first, family)
         machine = begun.result()
         state = windows.begin([*wanted.places, *origins.result(), *colours.places, *machine.places])

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from takeup.measure.scan.density import density
+from takeup.measure.scan.density import DARKEST, density
 
 MOST = 12_000  # pixels of a sample
 ENDS = (0.5, 99.5)  # per cent
@@ -21,9 +21,11 @@ WIDTH, CLOSE = 0.04, 0.06  # how far from grey, of the whole range, a pixel half
 EVEN = 0.75  # of the best dye's range: what a worse one has left when it is called faded
 AGREE = 0.13  # by how much (natural logarithm) the two readings may differ
 GREYS = 0.38  # of the pixels that must be grey
-REACH = 0.75  # of the way to black that greys must be seen
-PALEST = 1.8  # density that the black of a faded dye still reaches at most
+REACH = 0.7  # of the way to black that greys must be seen
+PALEST = 2.6  # density that the black of a faded dye still reaches at most
 BLACK = 1.6  # density that the best dye's black must reach
+WHITE = 0.35  # density that the lightest places may have: without a white nobody knows where a dye's range begins
+BETTER = 1.45  # by how much fading must explain the greys better than a veil of light
 LIGHT = 0.25  # by how much the lightest places may differ, when undone
 KEPT = 0.9  # what the best dye is taken to have kept: every dye loses some
 STAIN = 0.13  # density of a stain that is taken off at most: more may be the picture's own
@@ -73,10 +75,29 @@ def find_fade(linear: np.ndarray) -> Fade:
         and high[worst] <= PALEST
         and high[best] >= BLACK
         and np.ptp(low / ratio) <= LIGHT
+        and low.max() <= WHITE
+        and not _is_veil(d[grey, best], d[grey, worst])
     )
     if not sure:
         return Fade(why="unsure")
     return Fade(kept=tuple(float(v) for v in KEPT * ratio), stain=tuple(float(v) for v in np.clip(low, 0, STAIN)))
+
+
+def _is_veil(x: np.ndarray, y: np.ndarray) -> bool:
+    """Whether light that fell on the picture explains the densities of its greys about as well as a dye that faded.
+
+    Light adds to light, so under a veil the light of two channels lies on a straight line; fading divides densities, so
+    there their densities do. Both lines are drawn through the greys, and held against the densities.
+    """
+    slope, start = np.polyfit(x, y, 1)
+    faded = np.abs(y - slope * x - start).mean()
+    light = 10.0**-x
+    veils = np.linspace(0, float(np.percentile(10.0**-y, 2)), 40)[:-1]
+    veiled = []
+    for veil in veils:
+        gain = 10.0 ** np.median(np.log10(np.maximum(10.0**-y - veil, DARKEST)) - np.log10(light))
+        veiled.append(np.abs(y + np.log10(gain * light + veil)).mean())
+    return bool(min(veiled) < BETTER * faded)
 
 
 def _ridge(d: np.ndarray, low: np.ndarray, reach: np.ndarray) -> tuple[np.ndarray | None, np.ndarray]:

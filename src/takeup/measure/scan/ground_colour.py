@@ -15,6 +15,7 @@ ToLab = Callable[[np.ndarray], np.ndarray]  # codes in 0..1, shape (n, channels)
 AWAY_PX = 10.0  # miniature pixels kept from prints: contact shadows
 LIGHT = 65.0  # L*: a darker ground is card, and no white
 BLANK_CODES, BLANK_CHROMA = 1.5, 8.0  # how far a blank sheet lies from a smooth surface (RMS), and from grey
+CLIPPED, CLIPPED_SHARE = 254.5, 0.1  # code of a clipped pixel, and share of a ground that may be so: by 0.1 in CIELAB
 EVEN = 0.6  # share of a margin that must lie within four codes of its middle
 
 
@@ -23,7 +24,8 @@ class Light:
     """``lab``: of the lid or paper; None with ``why``. ``of``: "lid" or "paper".
 
     ``uneven``: standard deviation over mean of L* over cells of the lid [%], ``uneven_light`` the same of luminance;
-    None where fewer than nine cells of lid are seen. ``cells``: how many.
+    None where fewer than nine cells of lid are seen. ``cells``: how many. ``least``: CIELAB as the codes have it where
+    a channel is clipped: its colour is no less, and how much more nobody can tell.
     """
 
     lab: tuple[float, float, float] | None
@@ -32,6 +34,7 @@ class Light:
     uneven: float | None = None
     uneven_light: float | None = None
     cells: int = 0
+    least: tuple[float, float, float] | None = None
 
 
 def light_of(first: FirstLook, to_lab: ToLab, *, taken: np.ndarray | None = None, across: int = 5) -> Light:
@@ -57,12 +60,12 @@ def light_of(first: FirstLook, to_lab: ToLab, *, taken: np.ndarray | None = None
         codes = _settled(pixels[free])
         lab = to_lab(codes[None] / 255)[0]
         if lab[0] >= LIGHT:
-            return _with_cells(pixels, free, to_lab, across, codes, lab)
+            return _with_cells(pixels, free, to_lab, across, lab)
     if first.pictures.ground == "whole" and _is_blank(pixels):
         lab = to_lab(pixels.reshape(-1, 3).mean(axis=0)[None] / 255)[0]
         if lab[0] >= LIGHT and np.hypot(lab[1], lab[2]) <= BLANK_CHROMA:
             free = np.ones(pixels.shape[:2], bool)
-            return replace(_with_cells(pixels, free, to_lab, across, lab * 0, lab), of="paper")
+            return replace(_with_cells(pixels, free, to_lab, across, lab), of="paper")
     return _of_margin(pixels, to_lab, whole=first.pictures.ground == "whole")
 
 
@@ -85,11 +88,10 @@ def _settled(codes: np.ndarray) -> np.ndarray:
     return codes[near].mean(axis=0) if near.any() else middle
 
 
-def _with_cells(
-    pixels: np.ndarray, free: np.ndarray, to_lab: ToLab, across: int, codes: np.ndarray, lab: np.ndarray
-) -> Light:
-    clipped = bool((codes >= 254.8).all())
-    told = None if clipped else (float(lab[0]), float(lab[1]), float(lab[2]))
+def _with_cells(pixels: np.ndarray, free: np.ndarray, to_lab: ToLab, across: int, lab: np.ndarray) -> Light:
+    clipped = _is_clipped(pixels[free])
+    seen = float(lab[0]), float(lab[1]), float(lab[2])
+    told, least = (None, seen) if clipped else (seen, None)
     rows, columns = free.shape
     side = max(1, min(rows, columns) // across)
     means = []
@@ -100,12 +102,17 @@ def _with_cells(
                 means.append(_settled(pixels[top : top + side, left : left + side][part]))
     why = "scan.cast-clipped" if clipped else ""
     if len(means) < 9:
-        return Light(lab=told, of="lid", why=why, cells=len(means))
+        return Light(lab=told, of="lid", why=why, cells=len(means), least=least)
     cells = to_lab(np.array(means) / 255)
     luminance = xyz_from_lab(cells)[:, 1]
     spread = 100 * float(cells[:, 0].std() / cells[:, 0].mean())
     bright = 100 * float(luminance.std() / luminance.mean())
-    return Light(lab=told, of="lid", why=why, uneven=spread, uneven_light=bright, cells=len(means))
+    return Light(lab=told, of="lid", why=why, uneven=spread, uneven_light=bright, cells=len(means), least=least)
+
+
+def _is_clipped(codes: np.ndarray) -> bool:
+    """Whether so much of a ground stands at the last code in any channel that its colour is no longer what it was."""
+    return bool((codes >= CLIPPED).mean(axis=0).max() > CLIPPED_SHARE)
 
 
 def _of_margin(pixels: np.ndarray, to_lab: ToLab, *, whole: bool) -> Light:
@@ -121,6 +128,6 @@ def _of_margin(pixels: np.ndarray, to_lab: ToLab, *, whole: bool) -> Light:
     lab = to_lab(codes[near].mean(axis=0)[None] / 255)[0] if near.any() else np.zeros(3)
     if near.mean() < EVEN or lab[0] < LIGHT or np.hypot(lab[1], lab[2]) > 25:
         return Light(lab=None, why="scan.cast-nothing-white")
-    if (middle >= 255).all():
+    if _is_clipped(codes[near]):
         return Light(lab=None, of="paper", why="scan.cast-clipped")
     return Light(lab=(float(lab[0]), float(lab[1]), float(lab[2])), of="paper")
