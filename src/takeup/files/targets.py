@@ -14,11 +14,12 @@ from takeup.files.lock import held
 from takeup.files.names import safe_name
 
 FOLDER = "targets"
+SCANS = "scans"  # what ordinary scans showed of a station: the same kind of file beside it
 
 
-def history_path(home: Path, station: str) -> Path:
+def history_path(home: Path, station: str, folder: str = FOLDER) -> Path:
     """Where a station's history lies."""
-    return home / FOLDER / f"{safe_name(station)}.jsonl"
+    return home / folder / f"{safe_name(station)}.jsonl"
 
 
 @contextmanager

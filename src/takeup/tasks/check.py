@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from takeup import __version__
@@ -132,7 +132,7 @@ def check_box(
         results: list[Checked] = []
         for at, fact in enumerate(taken):
             ears.progress(box.name, at, len(taken), "files")
-            results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask))
+            results.append(_check_taken(box, fact, originals[fact.item], done, results, rows, anew, ask, settings))
         ears.progress(box.name, len(taken), len(taken), "files")
         together = _duplicates(box, results, rows) + _glass_dirt(results, rows) + _missing_pages(taken, results)
         together += _ghosts(results, rows)
@@ -148,6 +148,7 @@ def _check_taken(
     rows: Rows,
     anew: bool,
     ask: Callable[[Original], Asked],
+    settings: Settings,
 ) -> Checked:
     """One stored capture: from the record when it was checked as it is, else measured now and remembered."""
     stored, sha256 = fact.facts["stored"], fact.facts["sha256"]
@@ -166,7 +167,7 @@ def _check_taken(
         capture, report = check_file(path, ask(original))
     except TakeupError as refused:
         return Checked(path=path, original=original, capture=None, report=None, refused=refused)
-    report = _beside_last_scans(box, fact, original.carrier, report, before, rows)
+    report = _beside_last_scans(box, fact, original.carrier, report, before, rows, settings)
     report, repeats = _in_the_light_of_earlier(box, fact, report, before, rows)
     facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
     box.record.append("checked", facts, item=fact.item, key=stored)
@@ -203,7 +204,7 @@ def remember_report(
                 if original.carrier != carrier:
                     return False
                 rows = load_rows()
-                report = _beside_last_scans(box, fact, carrier, report, before, rows)
+                report = _beside_last_scans(box, fact, carrier, report, before, rows, settings)
                 report, repeats = _in_the_light_of_earlier(box, fact, report, before, rows)
                 facts = {"sha256": sha256, "by": __version__, "report": facts_from(report), "repeats": repeats}
                 box.record.append("checked", facts, item=fact.item, key=fact.key)
@@ -218,24 +219,26 @@ def remember_report(
 
 
 def _beside_last_scans(
-    box: Box, fact: Fact, carrier: str, report: Report, before: Sequence[Checked], rows: Rows
+    box: Box, fact: Fact, carrier: str, report: Report, before: Sequence[Checked], rows: Rows, settings: Settings
 ) -> Report:
-    """A scan compared with the same station's last ones of the same carrier in this box, as far as sharpness goes."""
+    """A scan compared with the same station's last ones of the same carrier: its focus, the white of its lid."""
     if report.medium != "scan":
         return report
-    from takeup.judge.scan_sharpness import softer_than_before
+    from takeup.tasks.scan_history import compared
 
     stations = {taken.key: taken.facts.get("station", "") for taken in box.record.latest("taken")}
     here = stations.get(fact.key, "")
-    earlier = [
-        one.report
+    in_box = [
+        (one.sha256, one.report)
         for one in before
         if one.report is not None
         and one.original.carrier == carrier
         and stations.get(box.relative(one.path), "") == here
     ]
-    found = softer_than_before(report, earlier, rows)
-    return report if found is None else replace(report, findings=(*report.findings, found))
+    return compared(
+        box.folder, settings, station=here, sha256=fact.facts["sha256"], carrier=carrier, report=report, in_box=in_box,
+        rows=rows,
+    )  # fmt: skip
 
 
 def _in_the_light_of_earlier(
