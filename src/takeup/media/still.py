@@ -21,6 +21,7 @@ from takeup.media.still_heads import profile_channels, profile_name
 from takeup.media.still_tiff import COMPRESSIONS, LOSSY
 from takeup.streams import CaptureFile, Still, StillImage
 
+pyvips.cache_set_max(0)  # an operation that is kept for another time keeps the pixels it worked on
 STRIP_BYTES = 6_000_000
 FETCH_ROWS = 16  # at a time: for more, libvips makes new room each time, which costs more than the reading itself
 NUMBERS = {

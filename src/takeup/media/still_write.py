@@ -14,6 +14,7 @@ import numpy as np
 import pyvips
 
 from takeup.errors import CopyDiffers, Unreadable
+from takeup.media.memory import give_back_large_blocks
 from takeup.media.still import OpenStill
 
 MM_PER_INCH = 25.4
@@ -21,6 +22,7 @@ BIG_BYTES = 3_900_000_000
 ROWS = 16  # compared at a time: for more, libvips makes new room each time
 PACKED = 3  # of 9 steps of Deflate: 2 % larger than the usual 6, for six tenths of the time
 HELD_BYTES = 120_000_000  # of a picture's pixels that may be held; more wait in a temporary file
+TIGHT_PX = 9_000_000  # of a copy whose codes are fitted to it, 5 % smaller: 6 bytes a pixel must be held for that
 JPEG_PX = 65_500  # a JPEG's side holds at most 65,535
 Corners = tuple[tuple[float, float], ...]
 Passed = Callable[[pyvips.Image], pyvips.Image]
@@ -131,12 +133,14 @@ def write_jpeg_copy(
     Unreadable
         ``capture.broken`` when the scan cannot be decoded.
     """
+    give_back_large_blocks()
     try:
         image = after(upright_picture(still, corners, tilt, turn, point))
         longest_px = min(longest_px or JPEG_PX, JPEG_PX)
         if max(image.width, image.height) > longest_px:
             image = image.thumbnail_image(longest_px, height=longest_px, size="down", no_rotate=True)
-        data = image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, keep="icc", profile="srgb")
+        tight = image.width * image.height <= TIGHT_PX
+        data = image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=tight, keep="icc", profile="srgb")
     except pyvips.Error as error:
         raise broken_still(still.path, error) from error
     across, down = still.image.ppi_stated, still.image.ppi_y_stated or still.image.ppi_stated

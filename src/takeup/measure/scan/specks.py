@@ -57,7 +57,8 @@ def spots(first: FirstLook) -> tuple[Spot, ...]:
     for one in first.pictures.prints:
         inside |= first.inside(one, max(3.0, 2.0 * per_mm))
     away, unrest, base = _standing_out(grey, 9)
-    limit = np.maximum(np.where(lid, 6.0, 12.0), np.where(lid, 6.0, STEADY + 1) * unrest)
+    unrest *= np.where(lid, np.float32(6.0), np.float32(STEADY + 1))
+    limit = np.maximum(unrest, np.where(lid, np.float32(6.0), np.float32(12.0)), out=unrest)
     marks = _marks(away, base, limit, lid | inside, most_px=max(6.0, LARGEST_MM * per_mm), least_area=1)
     found = [
         Spot(x=(x + 0.5) * block, y=(y + 0.5) * block, size=size * block, codes=codes, on_lid=bool(lid[int(y), int(x)]))
@@ -130,18 +131,21 @@ def _standing_out(grey: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray, 
     base = cv2.medianBlur(grey, size)
     away = cv2.subtract(grey, base, dtype=cv2.CV_32F)
     near = np.minimum(cv2.absdiff(grey, base), 5) * np.uint8(40)
-    unrest = cv2.blur(near, (2 * size + 1, 2 * size + 1)).astype(np.float32) / 40
-    return away, np.maximum(unrest, np.float32(0.4)), base
+    unrest = cv2.blur(near, (2 * size + 1, 2 * size + 1)).astype(np.float32)
+    unrest /= 40
+    return away, np.maximum(unrest, np.float32(0.4), out=unrest), base
 
 
 def _marks(
     away: np.ndarray, base: np.ndarray, limit: np.ndarray, where: np.ndarray, *, most_px: float, least_area: int
 ) -> list[tuple[float, float, float, float]]:
     """Small connected marks beyond their limit: x, y, size and codes."""
-    strong = (np.abs(away) > limit) & where
-    count, labels, stats, middles = cv2.connectedComponentsWithStats(
-        (np.abs(away) > 0.5 * limit).astype(np.uint8), connectivity=8
-    )
+    height = np.abs(away)
+    strong = (height > limit) & where
+    height *= 2
+    weak = (height > limit).view(np.uint8)
+    del height
+    count, labels, stats, middles = cv2.connectedComponentsWithStats(weak, connectivity=8)
     if count > 60_000:
         return []
     peaks = np.unique(labels[strong])
