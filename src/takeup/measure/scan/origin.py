@@ -30,17 +30,18 @@ class Origin:
 
 
 def origin_places(first: FirstLook) -> list[Place]:
-    """Places inside pictures, from the evenest to the busiest that is not clipped."""
+    """Places inside pictures, from the evenest to the busiest that is not clipped; where no picture has room for one,
+    anywhere, for the lid's own noise was enlarged with it; last of all where tones are clipped, too."""
     block = first.small.block
     grey = first.small.pixels.astype(np.float32).mean(axis=2)
     inner = np.zeros(grey.shape, np.float32)
     for one in first.pictures.prints:
         inner[first.inside(one, 1.0)] = 1.0
-    for side in (SIDE_PX, SIDE_PX // 2, LEAST_SIDE_PX):
-        across = max(side // block, 1)
-        if min(grey.shape) < across + 1:
-            continue
-        found = _tiles(grey, inner, across)
+    sides = [side for side in (SIDE_PX, SIDE_PX // 2, LEAST_SIDE_PX) if min(grey.shape) > max(side // block, 1)]
+    anywhere = np.ones_like(inner)
+    tried = [(side, inner, RAIL_SHARE) for side in sides] + [(side, anywhere, RAIL_SHARE) for side in sides]
+    for side, area, rail in [*tried, *((side, anywhere, 1.0) for side in sides)]:
+        found = _tiles(grey, area, max(side // block, 1), rail)
         if found:
             chosen = sorted({round(n * (len(found) - 1) / (PLACES - 1)) for n in range(PLACES)})
             tiles = [found[n] for n in chosen]
@@ -49,8 +50,8 @@ def origin_places(first: FirstLook) -> list[Place]:
     return []
 
 
-def _tiles(grey: np.ndarray, inner: np.ndarray, across: int) -> list[tuple[float, int, int]]:
-    """Squares that lie inside a picture and are not clipped: how lively each is, its row and column; evenest first."""
+def _tiles(grey: np.ndarray, inner: np.ndarray, across: int, most_rail: float) -> list[tuple[float, int, int]]:
+    """Squares that lie inside an area and are not clipped: how lively each is, its row and column; evenest first."""
     size = (across, across)
     held = cv2.boxFilter(inner, -1, size, anchor=(0, 0), borderType=cv2.BORDER_CONSTANT)
     rail = cv2.boxFilter(((grey < 3) | (grey > 252)).astype(np.float32), -1, size, anchor=(0, 0))
@@ -59,7 +60,7 @@ def _tiles(grey: np.ndarray, inner: np.ndarray, across: int) -> list[tuple[float
     found = []
     for y in range(0, grey.shape[0] - across + 1, step):
         for x in range(0, grey.shape[1] - across + 1, step):
-            if held[y, x] > 0.97 and rail[y, x] < RAIL_SHARE:
+            if held[y, x] > 0.97 and rail[y, x] <= most_rail:
                 found.append((float(lively[y, x]), y, x))
     return sorted(found)
 
@@ -80,7 +81,19 @@ def origin(kept: Sequence[Window], full_scale: int) -> Origin:
     lively = sorted(range(len(planes)), key=lambda n: -float(np.abs(np.diff(planes[n], axis=1)).mean()))[:IN_BLOCKS]
     blocks = block_grid([planes[n] for n in lively], [(kept[n].place.x, kept[n].place.y) for n in lively])
     packed = blocks is not None and blocks.certainty >= SURE
-    return Origin(blocks=blocks, enlarged=resampled(planes, in_blocks=packed))
+    return Origin(
+        blocks=blocks, enlarged=resampled(planes, rounding=_rounding(kept[0].pixels, full_scale), in_blocks=packed)
+    )
+
+
+def _rounding(pixels: np.ndarray, full_scale: int) -> float:
+    """Standard deviation of what rounding leaves in luma [codes of 255]: by the steps that the codes truly go in, for a
+    scan may be padded to sixteen bits; less where three channels were rounded each for itself."""
+    codes = np.unique(pixels[::8])
+    step = int(np.gcd.reduce(np.diff(codes))) if codes.size > 1 else 1
+    grey = pixels.shape[2] < 3 or bool((pixels[::8, :, 0] == pixels[::8, :, 1]).all())
+    share = 1.0 if grey else float(np.sqrt(np.square(LUMA).sum()))
+    return share * step * 255.0 / full_scale / 12**0.5
 
 
 def _luma(pixels: np.ndarray, full_scale: int) -> np.ndarray:

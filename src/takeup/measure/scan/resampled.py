@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import cv2
 import numpy as np
@@ -22,9 +21,16 @@ QUIET_SHARE = 0.4  # of a place: where grain and noise speak, not edges
 SLOWEST = 10  # cycles along a place: slower changes are the picture's
 NEIGHBOURS = 33  # bins whose median a peak is compared with
 BOTH_RATIO, ONE_RATIO = 45.0, 200.0  # natives of the trial reach 13 and 33, enlarged scans begin at 140 (decision 0094)
-LAID_OVER_CODES = 0.42  # white noise above this was added after enlarging: the scanner's own
+# Where nothing fine is left beside rounding, as after enlarging twice and more, a weaker line on both axes counts: the
+# few old pixels of a place make no stronger one, and a scanner's own noise would fill the spectrum.
+COLLAPSED_CODES, COLLAPSED_RATIO = 0.33, 20.0
+LAID_OVER = 1.12  # times what rounding leaves: white noise above this was added after enlarging, the scanner's own
+LAID_OVER_IN_BLOCKS = 0.42  # codes: packing with loss rounds a second time
+LEAST_NOISE = 0.05  # codes: no scanner has less
+OTHER_AXIS = 12.0  # of a line on one axis, at least: enlarging goes both ways, printed lines go one
 EIGHTHS = (0.125, 0.25, 0.375, 0.5)
 NEAR = 0.006
+BLOCK = 64  # of the spectrum: many of them lie in the quiet part of a place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,13 +59,15 @@ class Resampled:
     why: str = ""
 
 
-def resampled(planes: Sequence[np.ndarray], *, in_blocks: bool = False) -> Resampled:
+def resampled(planes: Sequence[np.ndarray], *, rounding: float, in_blocks: bool = False) -> Resampled:
     """Look for the traces of enlarging in several places of one scan.
 
     Parameters
     ----------
     planes : sequence of ndarray, shape (rows, columns), float32
         Luma of each place in 8-bit codes; all of one shape.
+    rounding : float
+        Standard deviation of what rounding to whole codes adds to a pixel of a plane [codes of 255].
     in_blocks : bool
         Whether a grid of lossy blocks was found: it has periods of its own, the eighths, which then tell nothing.
     """
@@ -67,20 +75,22 @@ def resampled(planes: Sequence[np.ndarray], *, in_blocks: bool = False) -> Resam
     if not fine:
         return Resampled(factor=None, why="plain")
     axes = [_axis(fine), _axis([np.ascontiguousarray(plane.T) for plane in fine])]
-    floor = [_white(plane) for plane in fine]
+    floor = [_white(_spectrum(plane)) for plane in fine]
     noise, mid = float(np.median([n for n, _ in floor])), float(np.median([m for _, m in floor]))
-    peaks = [_peak(axis, other, in_blocks) for axis, other in (axes, axes[::-1])]
+    both_ratio = BOTH_RATIO if max(noise, mid) > COLLAPSED_CODES else COLLAPSED_RATIO
+    peaks = [_peak(axis, other, in_blocks, both_ratio) for axis, other in (axes, axes[::-1])]
     factors, strengths = [1.0, 1.0], [0.0, 0.0]
     hidden = False
+    floor_power = max(LAID_OVER * rounding, LAID_OVER_IN_BLOCKS if in_blocks else LEAST_NOISE) ** 2
     for number, (rate, strength, both) in enumerate(peaks):
-        if strength < (BOTH_RATIO if both else ONE_RATIO):
+        if strength < (both_ratio if both else ONE_RATIO):
             continue
         if in_blocks and min(abs(rate - eighth) for eighth in EIGHTHS) < NEAR:
             hidden = True
             continue
         turned = fine if number == 0 else [np.ascontiguousarray(plane.T) for plane in fine]
         factor = _factor(axes[number], axes[1 - number], rate, turned)
-        if min(noise, _least_step(turned, rate)) ** 2 > max(LAID_OVER_CODES**2, _passes(factor) * mid**2):
+        if min(noise, _least_step(turned, rate)) ** 2 > floor_power + _passes(factor) * mid**2:
             continue
         factors[number], strengths[number] = factor, strength
     if hidden and max(factors) == 1.0:
@@ -133,7 +143,7 @@ def _periods(plane: np.ndarray, size: int) -> np.ndarray:
     return np.asarray(found)
 
 
-def _peak(axis: _Axis, other: _Axis, in_blocks: bool) -> tuple[float, float, bool]:
+def _peak(axis: _Axis, other: _Axis, in_blocks: bool, both_ratio: float) -> tuple[float, float, bool]:
     """The rate [cycles per pixel], strength, and whether the other axis has it too."""
     own, across = axis.ratio.copy(), _widened(other.ratio)
     if in_blocks:
@@ -142,10 +152,10 @@ def _peak(axis: _Axis, other: _Axis, in_blocks: bool) -> tuple[float, float, boo
             own = own * clear
     n = min(own.size, across.size)
     shared = np.minimum(own[:n], across[:n])
-    if shared.max() >= BOTH_RATIO:
+    if shared.max() >= both_ratio:
         best = int(shared.argmax())
         return _refined(own, best) / (2 * (own.size - 1)), float(shared[best]), True
-    best = int(own.argmax())
+    best = int((own[:n] * (across[:n] >= OTHER_AXIS)).argmax())
     return _refined(own, best) / (2 * (own.size - 1)), float(own[best]), False
 
 
@@ -165,19 +175,20 @@ def _refined(ratio: np.ndarray, best: int) -> float:
 def _factor(axis: _Axis, other: _Axis, rate: float, planes: Sequence[np.ndarray]) -> float:
     """The enlargement whose old pixels come at this rate.
 
-    Above one half, rates fold: fourfold and 1.333 look alike. They are parted by what a lattice as coarse as the old
-    pixels tells of the pixels between: all of them, or hardly any.
+    Above one half, rates fold: fourfold and 1.333 look alike. They are parted by what is left beyond the rates that the
+    coarser pixels can hold.
     """
     strong = np.minimum(axis.ratio, _widened(other.ratio)[: axis.ratio.size])
     least = max(BOTH_RATIO, 0.02 * float(strong[round(rate / axis.rates[1])]))
     tops = [n for n in range(1, strong.size) if strong[n] >= least and strong[n] == strong[max(0, n - 3) : n + 4].max()]
-    rates = sorted({_refined(axis.ratio, n) * axis.rates[1] for n in tops} | {rate})
+    rates = sorted({float(_refined(axis.ratio, n) * axis.rates[1]) for n in tops} | {float(rate)})
     copied = _copied(planes)
     if copied > 1.1:
         return copied
+    spectrum = np.mean([_spectrum(plane) for plane in planes], axis=0)
     by_strength = sorted(rates, key=lambda one: -float(strong[min(round(one / axis.rates[1]), strong.size - 1)]))
     for slow in (1 / one for one in by_strength if one < SLOWEST_FOLDED):
-        if slow <= MOST_TOLD and _between(planes, int(slow + 0.01)) < DETERMINED:
+        if slow <= MOST_TOLD and _empty_beyond(spectrum, slow):
             return _named(slow)
     half = min(rates, key=lambda one: abs(one - rate / 2))
     first = half if abs(half - rate / 2) < NEAR else rate
@@ -186,33 +197,21 @@ def _factor(axis: _Axis, other: _Axis, rate: float, planes: Sequence[np.ndarray]
 
 SLOWEST_FOLDED = 0.46  # rates above belong to enlargements about 2, where both readings agree
 MOST_TOLD = 6.3
-DETERMINED = 0.3  # codes squared: what rounding leaves after a lattice has told the pixels between
+EMPTY_SHARE = 0.055  # of 64 enlarged places of known factor: the slow reading leaves up to 0.048, the fast one 0.004
+EMPTY_CODES = 0.2  # ... up to 0.14 over the corner, the fast one from 0.25: one of the two always parts them
 
 
-def _between(planes: Sequence[np.ndarray], stride: int) -> float:
-    """What a lattice of every ``stride``-th column leaves untold of the columns between, where quiet [codes squared].
-
-    The lattice has each of its places in turn; the best one counts, because old pixels lie on one of them.
-    """
-    untold = []
-    for start in range(stride):
-        left = []
-        for ahead in range(1, stride):
-            gram, given, square, count = np.zeros((4, 4)), np.zeros(4), 0.0, 0
-            for plane in planes:
-                even = plane - cv2.blur(plane, (17, 17))
-                around = cv2.blur(np.abs(plane - cv2.blur(plane, (5, 5))), (15, 15))
-                quiet = (around <= np.quantile(around[::4, ::4], QUIET_SHARE))[::3]
-                at = np.arange(2 * stride + start, plane.shape[1] - 2 * stride - 1, stride)
-                used = quiet[:, at + ahead]
-                taps = [even[::3][:, at + step][used] for step in (-stride, 0, stride, 2 * stride)]
-                table, wanted = np.stack(taps, 1).astype(np.float64), even[::3][:, at + ahead][used].astype(np.float64)
-                gram, given = gram + table.T @ table, given + table.T @ wanted
-                square, count = square + float(wanted @ wanted), count + wanted.size
-            gram += np.eye(4) * max(float(np.trace(gram)), 1e-9) * 1e-9
-            left.append((square - float(given @ np.linalg.solve(gram, given))) / max(count, 1))
-        untold.append(max(left))
-    return min(untold)
+def _empty_beyond(spectrum: np.ndarray, slow: float) -> bool:
+    """Whether nothing fine is left beyond what pixels so far apart can hold: little against what lies below, for a
+    picture has most of its power there, and little against a scanner's noise, which has not."""
+    rates = np.arange(spectrum.shape[0]) / BLOCK
+    fast = slow / (slow - 1)
+    line = np.median(spectrum[(rates >= 0.06) & (rates <= 0.5 / slow + 0.01)], axis=0)
+    corner, middle = _white(spectrum)
+    highest = min(0.5 / fast, 1 / slow)
+    beyond = line[(rates >= min(0.65 / slow, highest - 2 / BLOCK)) & (rates <= highest)].mean() - corner**2
+    below = line[(rates >= 0.25 / slow) & (rates <= 0.45 / slow)].mean() - corner**2
+    return bool(beyond < EMPTY_SHARE * max(below, 1e-6) and middle**2 - corner**2 < EMPTY_CODES**2)
 
 
 def _copied(planes: Sequence[np.ndarray]) -> float:
@@ -229,21 +228,27 @@ def _named(factor: float, reach: float = 0.006) -> float:
     return round(near if abs(near / factor - 1) < reach else factor, 3)
 
 
-@cache
-def _finest() -> np.ndarray:
-    """The eighth difference, of unit noise gain: passes only what alternates from pixel to pixel."""
-    kernel = np.array([1, -8, 28, -56, 70, -56, 28, -8, 1], np.float32)
-    return kernel / np.sqrt(float((kernel**2).sum()))
+def _spectrum(plane: np.ndarray) -> np.ndarray:
+    """Power by rate down and across (each 0 to 1/2), where a place is quiet: white noise of one code gives one."""
+    blocks = np.lib.stride_tricks.sliding_window_view(plane, (BLOCK, BLOCK))[:: BLOCK // 2, :: BLOCK // 2]
+    blocks = blocks.reshape(-1, BLOCK, BLOCK)
+    rough = np.abs(np.diff(blocks[:, ::2], axis=2)).mean(axis=(1, 2))
+    quiet = blocks[rough <= np.quantile(rough, QUIET_SHARE)]
+    lens = np.hanning(BLOCK)[:, None] * np.hanning(BLOCK)[None, :]
+    power = np.abs(np.fft.rfft2((quiet - quiet.mean(axis=(1, 2), keepdims=True)) * lens)) ** 2
+    mean: np.ndarray = power.mean(axis=0)[: BLOCK // 2 + 1] / float((lens**2).sum())
+    return mean
 
 
-def _white(plane: np.ndarray) -> tuple[float, float]:
-    """Standard deviation [codes] at the corner of the spectrum (both axes alternate) and in its middle, where quiet."""
-    corner = np.abs(cv2.sepFilter2D(plane, cv2.CV_32F, _finest(), _finest()))
-    middle = np.array([-1, 0, 2, 0, -1], np.float32) / np.sqrt(6.0)
-    mid = np.abs(cv2.sepFilter2D(plane, cv2.CV_32F, middle, middle))
-    around = cv2.blur(np.abs(plane - cv2.blur(plane, (5, 5))), (15, 15))
-    quiet = around <= np.quantile(around[::4, ::4], QUIET_SHARE)
-    return float(np.sqrt((corner[quiet] ** 2).mean())), float(np.sqrt((mid[quiet] ** 2).mean()))
+def _white(spectrum: np.ndarray) -> tuple[float, float]:
+    """Standard deviation [codes] that white noise would have to fill the corner of a spectrum, and its middle.
+
+    Medians over the rates: a printed picture's screen stands on few of them.
+    """
+    corner, low, high = (round(rate * BLOCK) for rate in (0.44, 0.16, 0.34))
+    return float(np.sqrt(np.median(spectrum[corner:, corner:]))), float(
+        np.sqrt(np.median(spectrum[low : high + 1, low : high + 1]))
+    )
 
 
 def _least_step(planes: Sequence[np.ndarray], rate: float) -> float:
@@ -262,4 +267,4 @@ def _least_step(planes: Sequence[np.ndarray], rate: float) -> float:
 
 def _passes(factor: float) -> float:
     """The share of the middle's power that the widest of the usual kernels lets through at the corner."""
-    return 0.1 if factor < 1.4 else 0.02 if factor < 1.8 else 0.003
+    return 0.06 if factor < 1.4 else 0.02 if factor < 1.8 else 0.003
