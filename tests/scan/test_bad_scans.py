@@ -105,12 +105,17 @@ def test_nothing_is_made_of_a_damaged_scan(tmp_path):
     data[len(data) // 2 : len(data) // 2 + 400] = np.random.default_rng(1).bytes(400)
     path.write_bytes(data)
     original = Original(id="p1", carrier="print")
-    one = Chosen(original=original, part="", stored=(path,), relative=(path.name,), reports=(check(path),))
+    good = tmp_path / "good.jpg"
+    good.write_bytes(jpeg())
+    chosen = [
+        Chosen(original=original, part=part, stored=(scan,), relative=(scan.name,), reports=(report,))
+        for part, scan, report in (("1", good, None), ("2", path, check(path)))
+    ]
     place = Place(masters=tmp_path / "masters", copies=tmp_path / "copies")
     with pytest.raises(Unreadable) as told:
-        finish_scan([one], place, load_rows(), Settings(), SILENT)
+        finish_scan(chosen, place, load_rows(), Settings(), SILENT)
     assert told.value.key == "scan.not-whole"
-    assert [found for found in tmp_path.rglob("*") if found.is_file()] == [path]
+    assert {found for found in tmp_path.rglob("*") if found.is_file()} == {path, good}
 
 
 def test_a_whole_pdf_of_a_scan_is_read(tmp_path):

@@ -40,12 +40,13 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
     CopyDiffers
         When a master read back is not what the capture holds.
     """
-    made: list[Made] = []
-    pages = bool(chosen) and is_pages(chosen[0].original)
-    for one in chosen:
-        capture = look_at(one.stored[0])
+    captures = [look_at(one.stored[0]) for one in chosen]
+    for one, capture in zip(chosen, captures, strict=True):  # before anything of the item is made
         if INCOMPLETE in capture.notes or _is_damaged(one):
             raise Unreadable("scan.not-whole", path=str(one.stored[0]))
+    made: list[Made] = []
+    pages = bool(chosen) and is_pages(chosen[0].original)
+    for one, capture in zip(chosen, captures, strict=True):
         work = _Scan(one, capture, place, rows, ears, chosen)
         if place.wants("master"):
             made += work.masters(cut=not pages or work.framed)
