@@ -14,14 +14,10 @@ import numpy as np
 from takeup.measure.scan.crossing import crossing_apart
 from takeup.measure.scan.lid import Lid, lid
 from takeup.measure.scan.limits import dark_frame, over_limits
-from takeup.measure.scan.seams import Papers, Piece, has_known_size, take_apart
-from takeup.measure.scan.shapes import Shape, is_oval, outlines
-from takeup.measure.scan.sides import SEEN, Box, Fitted, fit_box, grown, stretched
-
-FOOT_IN = 0.95  # the widest border of a print: an instant picture's foot
-STRAIGHT = 0.6  # share of an outline along its box, under which it is no print's own
-CLEAR, ALL_CLEAR = 0.75, 3.4  # share of one side seen, and of four together, where edges alone speak for a print
-HIDDEN_IN = 3.2  # how much of a print may be hidden by a sky as white as the lid
+from takeup.measure.scan.pictures_fitted import CLEAR, each_shape, is_scene, upright, without_inner
+from takeup.measure.scan.seams_sizes import Papers, has_known_size
+from takeup.measure.scan.shapes import Shape, outlines
+from takeup.measure.scan.sides import Box, Fitted, stretched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,14 +80,13 @@ def pictures(
     if not shapes:
         blank = ground.share > 0.95 and mask.mean() < 255 * 0.004
         return Pictures(prints=() if blank else (whole,), unsure=(), ground="empty" if blank else "whole")
-    found, unsure, other = _each(
-        away, mask, shapes, ground, per_inch, replace(papers, per_inch=per_inch if ppi else None)
-    )
-    if _is_scene(found, unsure, other):
+    known = replace(papers, per_inch=per_inch if ppi else None)
+    found, unsure, other = each_shape(away, mask, shapes, ground, per_inch, known)
+    if is_scene(found, unsure, other):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
-    apart, doubtful = crossing_apart(_without_inner(found), away, mask, ground, per_inch)
+    apart, doubtful = crossing_apart(without_inner(found), away, mask, ground, per_inch, known)
     prints = tuple(
         _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch, papers), block, size) for fitted in apart
     )
@@ -138,118 +133,6 @@ def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     cv2.drawContours(filled, contours, -1, 255, cv2.FILLED)
     return cv2.morphologyEx(filled, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
-
-
-def _each(
-    away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, papers: Papers
-) -> tuple[list[Fitted], list[Shape], list[Shape]]:
-    """What each shape is: prints with their paper, paper that cannot be told apart, and what is no paper at all."""
-    found: list[Fitted] = []
-    unsure: list[Shape] = []
-    other: list[Shape] = []
-    for shape in shapes:
-        if any(_inside(shape.box, fitted.box) for fitted in found):
-            continue
-        curved = shape.straight < STRAIGHT and not is_oval(shape)
-        pieces = None if curved else take_apart(away, mask, shape, papers)
-        if pieces is not None and not pieces:
-            unsure.append(shape)  # several prints, and no saying which
-            continue
-        if pieces is None:
-            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, False, whole=False)
-            if _is_print(alone, shape, papers) and min(alone.covered) >= CLEAR and sum(alone.covered) >= ALL_CLEAR:
-                found.append(alone)  # a blank back, or a pale part that melts into the lid: its edges are seen
-            else:
-                (unsure if _is_paper(shape) else other).append(shape)
-            continue
-        fits = [_fit(away, mask, shape, piece, ground, per_inch, len(pieces) > 1) for piece in pieces]
-        parted = len(fits) == 1 or all(has_known_size(fitted.box, papers) for fitted in fits)
-        if parted and all(_is_print(fitted, shape, papers) for fitted in fits):
-            found.extend(fits)
-        else:
-            (unsure if _is_paper(shape) else other).append(shape)
-    return found, unsure, other
-
-
-def _fit(
-    away: np.ndarray, mask: np.ndarray, shape: Shape, piece: Piece, ground: Lid, per_inch: float, parted: bool,
-    whole: bool = True,
-) -> Fitted:  # fmt: skip
-    if is_oval(shape):
-        return Fitted(box=shape.box, sure=(9.0, 9.0, 9.0, 9.0))
-    others = mask.copy()
-    cv2.drawContours(others, [np.rint(shape.contour).astype(np.int32)[:, None]], -1, 0, cv2.FILLED)
-    others = cv2.dilate(others, np.ones((9, 9), np.uint8))
-    fitted = fit_box(
-        away, others, piece.box, noise=ground.noise, outward_px=0.4 * per_inch,
-        inward_px=(0.06 if whole else 0.35) * per_inch, held=piece.seams,
-    )  # fmt: skip
-    weak = [n for n in range(4) if not piece.seams[n] and _is_weak(fitted, n)]
-    if parted:
-        return fitted
-    if not weak:  # a wide white border, or the foot of an instant picture, may lie outside all that was looked at
-        return grown(
-            away, others, fitted, [0, 1, 2, 3], noise=ground.noise, outward_px=FOOT_IN * per_inch, inward_px=0.0
-        )
-    return grown(
-        away, others, fitted, weak, noise=ground.noise, outward_px=HIDDEN_IN * per_inch, inward_px=0.45 * per_inch
-    )
-
-
-def _is_weak(fitted: Fitted, n: int) -> bool:
-    """Whether a side is no edge of paper that was seen along most of its length."""
-    return fitted.sure[n] < 1 or fitted.covered[n] < SEEN or fitted.ramps[n]
-
-
-def _is_print(fitted: Fitted, shape: Shape, papers: Papers) -> bool:
-    """Whether all sides of a print were seen that do not meet the limit of the scan. One of them may be seen along a
-    short part only (white border on a white lid) where it gives the print a size that prints have."""
-    own = upright(fitted)
-    weak = [n for n in range(4) if _is_weak(own, n) and not shape.touches[n]]
-    if len(weak) == 1 and own.sure[weak[0]] >= 1 and not own.ramps[weak[0]]:
-        return has_known_size(own.box, papers)
-    return not weak
-
-
-def _inside(small: Box, large: Box) -> bool:
-    """Whether most of a box lies in another."""
-    one, two = small.corners().astype(np.float32), large.corners().astype(np.float32)
-    shared, _ = cv2.intersectConvexConvex(one, two)
-    return shared > 0.7 * small.width * small.height
-
-
-def _without_inner(found: list[Fitted]) -> list[Fitted]:
-    order = sorted(found, key=lambda fitted: -fitted.box.width * fitted.box.height)
-    kept: list[Fitted] = []
-    for fitted in order:
-        if not any(_inside(fitted.box, other.box) for other in kept):
-            kept.append(fitted)
-    return kept
-
-
-def _is_paper(shape: Shape) -> bool:
-    """Whether what stands out has the straight outline of paper; a face or a lamp in a picture has not."""
-    return shape.edged > 0.8 and 0.4 < shape.fill < 1.1 and shape.straight > 0.35
-
-
-def _is_scene(found: list[Fitted], unsure: list[Shape], other: list[Shape]) -> bool:
-    """Whether what stands out is mostly no paper: then the scan is one pale or dark picture, with no lid."""
-    boxes = [fitted.box for fitted in found] + [shape.box for shape in unsure]
-    paper = sum(box.width * box.height for box in boxes)
-    rest = [shape.box for shape in other if not any(_inside(shape.box, box) for box in boxes)]
-    return paper <= 2 * sum(box.width * box.height for box in rest)
-
-
-def upright(fitted: Fitted) -> Fitted:
-    """The same with a tilt from -45 to 45 degrees, so that its first side is the one on top."""
-    turns = round((fitted.box.tilt - ((fitted.box.tilt + 45) % 90 - 45)) / 90) % 4
-    box = replace(fitted.box, tilt=(fitted.box.tilt + 45) % 90 - 45)
-    if turns % 2:
-        box = replace(box, width=fitted.box.height, height=fitted.box.width)
-    if not turns:
-        return replace(fitted, box=box)
-    sure, covered, ramps = (tuple(np.roll(s, turns)) for s in (fitted.sure, fitted.covered, fitted.ramps))
-    return Fitted(box=box, sure=sure, covered=covered, ramps=ramps)
 
 
 def _to_limits(

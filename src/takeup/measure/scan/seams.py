@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from takeup.measure.scan.seams_sizes import Papers, is_known, rarity
 from takeup.measure.scan.shapes import Shape, flattened, is_oval, part_of
 from takeup.measure.scan.sides import Box
 
@@ -21,20 +22,6 @@ LEAST_MM = 30.0  # a line closer to the outline is a border's
 MOST_PLACES = 8  # where a part is tried to be cut
 MOST_PARTS = 48  # looked at in one shape: more than that is no bed of prints but a pattern
 DEPTH = 5  # cuts one after the other: six in a row
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Papers:
-    """The sizes that prints have: shorter and longer side [mm]; what stands out may be so much smaller or larger [mm].
-
-    ``per_inch`` is the miniature's pixels per inch; None where nobody knows it, and sizes then say nothing.
-    """
-
-    sides_mm: tuple[tuple[float, float], ...]
-    smaller_mm: float
-    larger_mm: float
-    per_inch: float | None = None
-    unseen_mm: float = 9.0  # a white border on a white lid is at most so wide; fitted sides must then prove the size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,8 +113,8 @@ def _best_way(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth:
     )
     sure = [way for way in cuts if way.known and (way.seam >= CERTAIN or not (full and known))]
     if sure:
-        best: _Way | None = max(sure, key=lambda way: (way.seam >= CERTAIN, min(way.seam, 1.0), -len(way.prints)))
-    elif full and known and not depth and any(_alike(way, sheet.papers) for way in cuts):
+        best: _Way | None = max(sure, key=lambda way: _ease(way, sheet.papers))
+    elif full and known and not depth and any(_is_block(sheet, way) for way in cuts):
         best = None  # four prints of a size that nobody knows, or one large one of four pictures
     elif full and (known or depth or not (any(way.seam >= CERTAIN for way in cuts) and _has_seam(sheet, part))):
         best = _Way((part,), 2.0, known)
@@ -137,11 +124,20 @@ def _best_way(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth:
     return best
 
 
-def _alike(way: _Way, papers: Papers) -> bool:
-    """Whether certain seams part something into prints of one size."""
+def _ease(way: _Way, papers: Papers) -> tuple[bool, bool, int, float, int]:
+    """How easily a way is believed: by its seams, then by how common its sizes are, then by how few prints it needs."""
+    rarest = max(rarity(p.u1 - p.u0, p.v1 - p.v0, papers) for p in way.prints)
+    return way.seam >= CERTAIN, way.seam >= PLAIN, -rarest, min(way.seam, 1.0), -len(way.prints)
+
+
+def _is_block(sheet: _Sheet, way: _Way) -> bool:
+    """Whether certain seams part something into prints of one size, and each of them again: a line through the middle
+    of a picture alone does not."""
+    papers = sheet.papers
     slack = 2.0 * papers.per_inch / 25.4 if papers.per_inch else 6.0
     wide, high = [p.u1 - p.u0 for p in way.prints], [p.v1 - p.v0 for p in way.prints]
-    return way.seam >= PLAIN and max(wide) - min(wide) <= slack and max(high) - min(high) <= slack
+    alike = max(wide) - min(wide) <= slack and max(high) - min(high) <= slack
+    return way.seam >= PLAIN and alike and all(_has_seam(sheet, one) for one in way.prints)
 
 
 def _ways_cut(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth: int) -> list[_Way]:
@@ -317,19 +313,5 @@ def _within(inside: np.ndarray, side: int) -> np.ndarray:
     return found
 
 
-def has_known_size(box: Box, papers: Papers, slack_mm: float = 1.5) -> bool:
-    """Whether fitted sides have the size of a common print."""
-    part = _Part(0, 0, round(box.width), round(box.height))
-    return _known(part, replace(papers, smaller_mm=slack_mm, larger_mm=slack_mm))
-
-
 def _known(part: _Part, papers: Papers) -> bool:
-    """Whether a part has the size of a common print; blurred, with its shadow, it stands out larger than its paper."""
-    per_inch = papers.per_inch
-    if per_inch is None:
-        return False
-    sides = sorted(((part.u1 - part.u0) / per_inch * 25.4, (part.v1 - part.v0) / per_inch * 25.4))
-    return any(
-        all(-papers.smaller_mm <= side - paper <= papers.larger_mm for side, paper in zip(sides, pair, strict=True))
-        for pair in papers.sides_mm
-    )
+    return is_known(part.u1 - part.u0, part.v1 - part.v0, papers)

@@ -5,15 +5,13 @@ A side is looked for from the lid inwards, so that the paper is found and not th
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 
-SEGMENTS = 12
+from takeup.measure.scan.sides_step import SEEN, Line, Side, look_along
+
 ALONG = 0.8  # the sides beside one that was moved far must be seen along so much of their new length
-SEEN = 0.6  # share of a side's length along which its step must stand out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,19 +30,6 @@ class Box:
         turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
         half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([self.width, self.height]) / 2
         return half @ turn + np.array([self.x, self.y])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Side:
-    """One side as found: ``offset`` outward from where it was thought [px], ``slope`` [px per px], ``sure``: how
-    far its step stands above what the lid alone gives (1 is the limit)."""
-
-    offset: float
-    slope: float
-    weight: float
-    sure: float
-    covered: float = 0.0  # share of its length along which the step is seen
-    ramp: bool = False  # no edge of paper: the codes go on rising inwards as they rise here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,15 +67,15 @@ def fit_box(
     for turn in range(rounds):
         reach = outward_px if turn == 0 else 4.0
         sides = [
-            _side(
+            side_of(
                 away,
                 others,
                 box,
                 n,
-                noise,
-                3.0 if held[n] else reach,
-                3.0 if held[n] else (inward_px if not turn else 4.0),
-            )
+                noise=noise,
+                outward=3.0 if held[n] else reach,
+                inward=3.0 if held[n] else (inward_px if not turn else 4.0),
+            )  # fmt: skip
             for n in range(4)
         ]
         if not turn:
@@ -130,7 +115,7 @@ def grown(
             else ((outward_px, 0.0),)
         )
         for outward, inward in ways:
-            found = _side(away, others, fitted.box, n, noise, outward, inward, deep=True)
+            found = side_of(away, others, fitted.box, n, noise=noise, outward=outward, inward=inward, deep=True)
             if found.sure < 1 or found.covered < SEEN or found.ramp or abs(found.offset) < 4:
                 continue
             moved = [0.0] * 4
@@ -176,133 +161,16 @@ def _middle(values: np.ndarray, weights: np.ndarray) -> float:
     return float(np.average(values[near], weights=weights[near] + 1e-12))
 
 
-def _side(
-    away: np.ndarray, others: np.ndarray, box: Box, which: int, noise: float, outward: float, inward: float,
-    deep: bool = False,
+def side_of(
+    away: np.ndarray, others: np.ndarray, box: Box, which: int, *, noise: float, outward: float, inward: float,
+    deep: bool = False, near: tuple[tuple[float, ...], float] | None = None,
 ) -> Side:  # fmt: skip
-    """Look for one side (0 top, 1 right, 2 bottom, 3 left); ``deep``: only steps that are clear in single pieces."""
+    """Look for one side of a box (0 top, 1 right, 2 bottom, 3 left), as ``look_along`` does."""
     a = np.deg2rad(box.tilt + 90.0 * which)
     along, out = np.array([np.cos(a), np.sin(a)]), np.array([np.sin(a), -np.cos(a)])
     length = box.width if which % 2 == 0 else box.height
     depth = box.height if which % 2 == 0 else box.width
-    middle = np.array([box.x, box.y]) + out * depth / 2
-    inward = min(inward, depth / 3)
-    d = np.arange(-np.ceil(inward) - 4, np.ceil(outward) + 5)
-    few = 300 if outward > 5 else 600  # the first, wide search needs no more
-    s = np.arange(-0.46 * length, 0.46 * length, max(1.0, length / few))
-    if s.size < SEGMENTS:  # a piece without a sample has no middle
-        return Side(offset=0.0, slope=0.0, weight=0.0, sure=0.0)
-    xs = (middle[0] + np.outer(d, np.full_like(s, out[0])) + s * along[0] - 0.5).astype(np.float32)
-    ys = (middle[1] + np.outer(d, np.full_like(s, out[1])) + s * along[1] - 0.5).astype(np.float32)
-    block = cv2.remap(away, xs, ys, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    block = block if block.ndim == 3 else block[..., None]
-    hidden = cv2.remap(others, xs, ys, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0) > 0
-    rows, columns = away.shape[:2]
-    hidden |= (xs < -0.5) | (ys < -0.5) | (xs > columns - 0.5) | (ys > rows - 0.5)
-    profile, centres = _segments(block, hidden, s)
-    return _locate(profile, centres, d, noise * 1.25 / np.sqrt(s.size / SEGMENTS), outward, inward, deep)
-
-
-def _segments(block: np.ndarray, hidden: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Medians along the side in ``SEGMENTS`` pieces: shape (distances, segments, channels); hidden ones NaN."""
-    cuts = np.linspace(0, s.size, SEGMENTS + 1).round().astype(int)
-    medians = [np.median(block[:, a:b], axis=1) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
-    profile = np.stack(medians, axis=1)
-    covered = np.stack([hidden[:, a:b].mean(axis=1) > 0.4 for a, b in zip(cuts[:-1], cuts[1:], strict=True)], axis=1)
-    profile[covered] = np.nan
-    centres = np.array([s[a:b].mean() for a, b in zip(cuts[:-1], cuts[1:], strict=True)])
-    return profile, centres
-
-
-def _locate(
-    profile: np.ndarray, centres: np.ndarray, d: np.ndarray, spread: float, outward: float, inward: float,
-    deep: bool = False,
-) -> Side:  # fmt: skip
-    wide = np.full_like(profile, np.nan)
-    wide[3:-3] = (profile[4:-2] + profile[5:-1] + profile[6:] - profile[0:-6] - profile[1:-5] - profile[2:-4]) / 3
-    present = np.isfinite(wide).all(axis=2)
-    enough = present.sum(axis=1) >= SEGMENTS // 2
-    strength = _straight_step(wide, present, spread)
-    strength[~enough | (d > outward) | (d < -inward)] = 0
-    if deep:
-        seen = (np.abs(np.nan_to_num(wide)).max(axis=2) > max(0.8, 4.0 * spread)) & present
-        strength[seen.sum(axis=1) < SEEN * np.maximum(present.sum(axis=1), 1)] = 0
-    hits = np.flatnonzero(strength >= 1)
-    if not hits.size:
-        return Side(offset=0.0, slope=0.0, weight=0.0, sure=float(strength.max(initial=0.0)))
-    onset = _last_peak(strength, hits)
-    fine = np.full_like(profile, np.nan)
-    fine[1:-1] = (profile[2:] - profile[:-2]) / 2
-    sharp = np.abs(np.where(np.isfinite(fine), fine, 0)).sum(axis=2)
-    per_row = sharp.sum(axis=1)
-    window = np.arange(max(2, onset - 5), min(len(d) - 2, onset + 4))
-    at = int(window[np.argmax(per_row[window])])
-    seen = np.where(present, np.abs(np.nan_to_num(wide)).max(axis=2), 0.0)[max(0, at - 2) : at + 3].max(axis=0)
-    there = present[max(0, at - 2) : at + 3].any(axis=0)
-    covered = float((seen > max(0.8, 4.0 * spread))[there].mean()) if there.any() else 0.0
-    line = _line(sharp, centres, d, at, float(strength[hits].max()))
-    return replace(line, covered=covered, ramp=_is_ramp(fine, at))
-
-
-def _is_ramp(fine: np.ndarray, at: int) -> bool:
-    """Whether the codes go on changing inwards as much as they do at the side itself, all along it: a sky that fades
-    away, no paper that ends."""
-    steps = np.nan_to_num(np.median(np.nan_to_num(fine), axis=1))  # (distances, channels)
-    channel = int(np.argmax(np.abs(steps[max(0, at - 2) : at + 3].sum(axis=0))))
-    here = float(steps[max(0, at - 2) : at + 3, channel].sum())
-    inner = steps[max(0, at - 11) : max(0, at - 2), channel]
-    return bool(
-        inner.size >= 6 and np.sign(here) * inner.sum() > 0.8 * abs(here) and (np.sign(here) * inner > 0).mean() > 0.8
+    line = Line(middle=np.array([box.x, box.y]) + out * depth / 2, along=along, out=out, length=length)
+    return look_along(
+        away, others, line, noise=noise, outward=outward, inward=min(inward, depth / 3), deep=deep, near=near
     )
-
-
-def _straight_step(wide: np.ndarray, present: np.ndarray, spread: float) -> np.ndarray:
-    """For each distance, how clearly a step runs along the whole side there; 1 is the limit.
-
-    Either most segments step the same way, however little, or two fifths of them step clearly in any way. The curved
-    outline of a face does neither, for its segments step at different distances.
-    """
-    steps = np.where(present[..., None], wide, np.nan)
-    with np.errstate(all="ignore"), warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        together = np.nan_to_num(np.abs(np.nanmedian(steps, axis=1)).max(axis=1))
-    clear = np.where(present, np.abs(np.nan_to_num(steps)).max(axis=2), 0.0)
-    count = np.maximum(present.sum(axis=1), 1)
-    limit = max(1.6, 6.0 * spread)
-    share = (clear > limit).sum(axis=1) / count
-    size = np.sqrt((np.minimum(clear, 20 * limit) ** 2).sum(axis=1) / count) / limit
-    alike = together / np.maximum(0.4, 5.0 * spread / np.sqrt(count))
-    return np.maximum(alike, np.where(share >= 0.4, np.maximum(size, 1.0), 0.0))
-
-
-def _last_peak(strength: np.ndarray, hits: np.ndarray) -> int:
-    """The outermost place where the step is at its strongest before it falls again."""
-    at = int(hits[-1])
-    while at > 0 and strength[at - 1] >= strength[at]:
-        at -= 1
-    return at
-
-
-def _line(sharp: np.ndarray, centres: np.ndarray, d: np.ndarray, at: int, sure: float) -> Side:
-    """A straight line through where each segment steps, near ``at``."""
-    near = np.arange(max(1, at - 3), min(len(d) - 1, at + 4))
-    peaks = near[np.argmax(sharp[near], axis=0)]
-    positions, weights = np.empty(SEGMENTS), np.empty(SEGMENTS)
-    for n in range(SEGMENTS):
-        part = np.arange(max(0, peaks[n] - 2), min(len(d), peaks[n] + 3))
-        mass = sharp[part, n]
-        positions[n] = (d[part] * mass).sum() / mass.sum() if mass.sum() > 0 else d[at]
-        weights[n] = mass.max(initial=0.0)
-    weights = np.minimum(weights, 20.0) ** 2 + 1e-9
-    offset, slope = float(np.average(positions, weights=weights)), 0.0
-    use = weights.copy()
-    for _ in range(6):
-        mean = np.average(centres, weights=use)
-        base = np.average(positions, weights=use)
-        slope = float((use * (centres - mean) * (positions - base)).sum() / (use * (centres - mean) ** 2).sum())
-        offset = float(base - slope * mean)
-        off = np.abs(positions - offset - slope * centres)
-        use = weights / (1 + (off / max(0.15, float(np.median(off)) * 2)) ** 2)
-    reach = float((use * centres**2).sum())
-    scatter = float(np.average(off**2, weights=use)) + 0.003
-    return Side(offset=offset, slope=slope, weight=reach / scatter / weights.max() ** 0.5, sure=sure)
