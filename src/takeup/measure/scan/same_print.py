@@ -28,7 +28,7 @@ TYPICAL = 0.7  # and of half of them
 AT_HOME = 1.5  # pixels by which a block may lie off: paper is never quite flat on the glass
 NEARER = 0.02  # correlation that a nearer place may lack: an edge lies as well anywhere along itself
 LEAST_BLOCKS = 12
-CHANGED, MOVED, ALONE = 0.02, 0.006, 0.03  # share of the blocks that may differ, may have moved, where no two touch
+CHANGED, ALONE = 0.02, 0.03  # share of the blocks that may differ, that may lie elsewhere where no two of them touch
 AT_FRAME = 0.01  # of the long side, by which what a print shows may lie off against its outline
 COVERED = 0.72  # of the smaller picture, where it is cropped
 SHAPE = 0.03  # by which the sides of one print may differ between two scans of it
@@ -90,7 +90,7 @@ def same_print(one: np.ndarray, other: np.ndarray, *, framed: bool, turn: int = 
         return SamePrint(same=False, blocks=size, turn=turn)
     changed, gone = agree < AGREES, (agree >= AGREES) & (off > AT_HOME)
     likeness = float(np.median(agree))
-    still = gone.sum() <= max(1, MOVED * size) or (gone.sum() <= ALONE * size and _are_alone(places[gone]))
+    still = gone.sum() <= max(1, ALONE * size) and _are_alone(places[gone])
     same = likeness >= TYPICAL and changed.sum() <= max(1, CHANGED * size) and still
     return SamePrint(
         same=bool(same), likeness=likeness, changed=float(changed.mean()), moved=float(gone.mean()), blocks=size,
