@@ -6,7 +6,9 @@ import pytest
 from make import mended as made
 
 from takeup.measure.scan.density import Base, Inversion, density, find_base, plan_inversion, positive
+from takeup.measure.scan.dust_tone import find_tones
 from takeup.measure.scan.fade import find_fade, undo_fade
+from takeup.measure.scan.filling import filled
 from takeup.measure.scan.mask import DustSweep, dust_mask, rim
 
 GREY = np.array([0.28] * 3)
@@ -113,8 +115,8 @@ def outdoor():
 
 
 def test_what_is_called_dust_is_dust():
-    """Target: 0.9 of the dust at 0.9 precision. Precision is kept; of the dust on these busy small photographs a tenth
-    is found, on larger ones from other sources a fifth to two fifths."""
+    """Target: 0.9 of the dust at 0.9 precision. Precision is kept; of the dust on these busy small photographs over
+    half is found, on larger ones two thirds."""
     hits = named = seen = there = 0
     for n, colour in ((0, 245.0), (1, 245.0), (2, 245.0), (1, 15.0)):
         dusty, cover = made.dusty(outdoor()[n], n, colour)
@@ -124,7 +126,7 @@ def test_what_is_called_dust_is_dust():
         hits, named = hits + len({*label[near & mask]}), named + count - 1
         count, label = cv2.connectedComponents((cover > 0.25).astype(np.uint8))
         seen, there = seen + len({*label[mask & (cover > 0.25)]}), there + count - 1
-    assert hits >= 0.9 * named and seen >= 0.1 * there
+    assert hits >= 0.9 * named and seen >= 0.55 * there
 
 
 def test_dust_is_mended_and_nothing_else_however_the_strips_are_cut():
@@ -136,3 +138,22 @@ def test_dust_is_mended_and_nothing_else_however_the_strips_are_cut():
         assert (sweep.specks, sweep.pixels) == (first.specks, first.pixels)
     mask = rim(dust_mask(dusty))
     assert np.array_equal(whole[~mask], dusty[~mask]) and first.pixels == mask.sum() > 50
+
+
+def test_holes_are_filled_two_decibels_nearer_to_the_truth_than_from_the_rim():
+    """Target of the check values, part 4: 2 dB over Telea's filling inside the very mask; all other pixels the same."""
+    ours, theirs = [], []
+    for n, photo in enumerate(outdoor()[:3]):
+        dusty, cover = made.dusty(photo, n)
+        mask = cover > 0.02
+        telea = cv2.inpaint(dusty, mask.astype(np.uint8), 3, cv2.INPAINT_TELEA)
+        mine = filled(dusty, mask)
+        assert np.array_equal(mine[~mask], dusty[~mask])
+        for made_of, kept in ((mine, ours), (telea, theirs)):
+            off = made_of[mask].astype(float) - photo[mask]
+            kept.append(10 * np.log10(255**2 / (off**2).mean()))
+    assert np.mean(ours) >= np.mean(theirs) + 2, (ours, theirs)
+
+
+def test_what_glints_in_a_clean_picture_is_of_no_one_tone():
+    assert all(find_tones(photo) == () for photo in outdoor())
