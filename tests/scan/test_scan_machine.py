@@ -171,7 +171,7 @@ def ringed(seen, middle, first_px, contrast):
 
 def rings_of(pixels):
     inside = np.ones(pixels.shape[:2], bool)
-    return rings.rings_in(pixels, inside, 256 / max(pixels.shape[:2]))
+    return rings.rings_in(pixels, inside, rings.SIDE_PX / max(pixels.shape[:2]))
 
 
 @pytest.mark.parametrize("number", [3, 4, 5])

@@ -2,6 +2,7 @@
 
 The air between the two makes rings at r = sqrt(m L R) for light of the wavelength L: a wave whose pitch falls with the
 distance from its middle, tighter for blue than for red. Nothing else in a picture is built like that.
+They are sought in what each colour shows that the others do not: edges and texture are in all of them alike.
 """
 
 from __future__ import annotations
@@ -14,12 +15,14 @@ import numpy as np
 from takeup.measure.scan.first import FirstLook
 
 WAVES_NM = (610.0, 540.0, 460.0)  # middles of a scanner's red, green and blue (check values for scans, part 5)
-SIDE_PX = 256
+SIDE_PX = 320
 FINEST = 0.4  # cycles per pixel that are still told
 STEPS_PER_FRINGE = 2.0
 WANDER = 0.05  # how far a channel's wave may lie from the middle above
 FEW = 2  # pictures: a bed full of prints lies too loosely for rings, and its check is to be quick
 MOST_PICTURES = 1  # of a scan: the largest
+ALIKE = 4.0  # codes squared: where a picture is plain, its channels are taken to go together
+OWN = 4.5  # a channel shows its own rings twice as strongly as the others' that were taken out of it
 HOPELESS = 3.0  # agreement of red under which blue need not be asked
 CANDIDATES = 5  # waves of green that red and blue are asked about
 
@@ -85,8 +88,8 @@ def rings_in(
     size = (max(16, round(part.shape[1] * scale)), max(16, round(part.shape[0] * scale)))
     codes = cv2.resize(part, size, interpolation=cv2.INTER_AREA).astype(np.float32).reshape(size[1], size[0], -1)
     mask = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    grey = bool(codes.shape[2] == 1 or np.abs(codes - codes.mean(axis=2, keepdims=True)).mean() < 0.5)
-    planes = [_even(codes[..., c], mask) for c in range(1 if grey else 3)]
+    grey = bool((codes == codes[..., :1]).all())
+    planes = [_even(codes[..., 0], mask)] if grey else _colours_apart(codes, mask)
     main = planes[0] if grey else planes[1]
     rows, columns = main[0].shape
     tries = [(*_strongest(main[0], rate), rate) for rate in _rates(rows, columns)]
@@ -115,13 +118,25 @@ def _agreement(planes: list[tuple[np.ndarray, np.ndarray]], rate: float, middle:
             continue
         at = max(_near(plane, expected * (1 + d), middle) for d in np.linspace(-WANDER, WANDER, 9))
         as_green = max(_near(plane, rate * (1 + d), middle) for d in (-0.01, 0.0, 0.01))
-        usual = _strongest(plane, expected)[1]
-        shares.append(min(at / max(usual, 1e-9), 4 * at / max(as_green, 1e-9)))
+        shares.append(min(at / max(_strongest(plane, expected)[1], 1e-9), OWN * at / max(as_green, 1e-9)))
     return min(shares)
 
 
 def _extent(corners: tuple[tuple[float, float], ...]) -> float:
     return float(cv2.contourArea(np.asarray(corners, np.float32)))
+
+
+def _colours_apart(codes: np.ndarray, mask: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Each channel without what it shares with the others: a picture's edges and texture are in all of them alike,
+    rings lie elsewhere in each."""
+    fine = codes - cv2.GaussianBlur(codes, (0, 0), 6.0)
+    shared = fine.mean(axis=2)
+    power = cv2.blur(shared * shared, (15, 15)) + ALIKE
+    planes = []
+    for channel in range(3):
+        gain = (cv2.blur(fine[..., channel] * shared, (15, 15)) + ALIKE) / power
+        planes.append(_even(np.ascontiguousarray(fine[..., channel] - gain * shared), mask))
+    return planes
 
 
 def _even(plane: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
