@@ -11,8 +11,10 @@ import pyvips
 from make import scan as made
 from PIL import Image
 
-from takeup.measure.scan import depth
-from takeup.measure.scan.origin import origin
+from takeup.measure.scan import depth, miniature
+from takeup.measure.scan.first import FirstLook
+from takeup.measure.scan.origin import origin, origin_places
+from takeup.measure.scan.pictures import Pictures
 from takeup.measure.scan.windows import Place, Window
 
 
@@ -63,6 +65,38 @@ def libvips(pixels, factor):
 )  # fmt: skip
 def test_enlarging_is_told_with_its_factor(factor, by):
     assert looked(by(native(3), factor)).enlarged.factor == pytest.approx(factor, rel=0.01)
+
+
+@pytest.mark.parametrize(("factor", "by"), [(8 / 3, opencv), (8 / 3, libvips), (4 / 3, pillow), (3.0, pillow)])
+def test_enlargements_that_share_a_period_are_parted(factor, by):
+    """2.667 and 1.6, 4 and 1.333, 3 and 1.5 come back to the same phase at the same rate."""
+    assert looked(by(native(5), factor)).enlarged.factor == pytest.approx(factor, rel=0.01)
+
+
+@pytest.mark.parametrize("degrees", [0, 45])
+def test_a_printed_screen_is_no_enlargement(degrees):
+    """Dots of ink at 150 lines an inch, read at 600: four pixels from dot to dot."""
+    rows, columns = np.indices((1120, 1120)) / 2
+    turn, wave = np.deg2rad(degrees), 2 * np.pi * 150 / 600.3
+    along, across = (columns * np.cos(turn) + rows * np.sin(turn), rows * np.cos(turn) - columns * np.sin(turn))
+    screen = (np.cos(wave * along) + np.cos(wave * across)) / 4 + 0.5
+    art = cv2.resize(made.photographs()[4], (1120, 1120)).astype(np.float32).mean(axis=2) / 255
+    ink = cv2.resize(np.where(art > screen, 230.0, 45.0).astype(np.float32), (560, 560), interpolation=cv2.INTER_AREA)
+    scan = cv2.GaussianBlur(ink, (0, 0), 0.6) + np.random.default_rng(8).normal(0, 1.2, ink.shape)
+    assert looked(np.clip(np.rint(scan), 0, 255).astype(np.uint8)[..., None]).enlarged.factor == 1.0
+
+
+@pytest.mark.parametrize("how", [cv2.INTER_LINEAR, cv2.INTER_CUBIC])
+def test_a_copy_made_smaller_is_no_enlargement(how):
+    assert looked(cv2.resize(native(6, 660), None, fx=0.75, fy=0.75, interpolation=how)).enlarged.factor == 1.0
+
+
+def test_where_no_picture_has_room_the_lid_is_looked_at():
+    noisy = np.random.default_rng(2).normal(243, 1.2, (680, 680, 3))
+    small = miniature.Miniature(pixels=np.clip(np.rint(noisy), 0, 255).astype(np.uint8), block=1)
+    nothing = Pictures(prints=(), unsure=(), ground="empty")
+    places = origin_places(FirstLook(small=small, pictures=nothing, size=(680, 680), ppi=300, full_scale=255))
+    assert len(places) == 4
 
 
 def test_doubled_pixels_are_told():
