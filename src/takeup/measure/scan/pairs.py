@@ -83,8 +83,11 @@ def tones_of(cut: np.ndarray) -> np.ndarray:
 
 
 def pair_sides(sides: Sequence[Side]) -> tuple[Pair, ...]:
-    """Backs with their fronts; a back that could belong to two fronts, or to none, is left out."""
-    fronts = [side for side in sides if side.back is False]
+    """Backs with their fronts; a back that could belong to two fronts, or to none, is left out.
+
+    A picture of which nothing tells may be a front as well as one that is busy: it counts wherever fronts are counted.
+    """
+    fronts = [side for side in sides if not side.back]
     backs = [side for side in sides if side.back]
     fits = {back.name: [front for front in fronts if _same_size(front, back)] for back in backs}
     pairs: list[Pair] = []
@@ -130,14 +133,14 @@ def _turned_over(sides: Sequence[Side]) -> set[tuple[int, int]]:
     return {
         (n, n + 1)
         for n, shown in scans.items()
-        if len(shown) > 1 and all(back is False for back in shown)
+        if len(shown) > 1 and not any(shown)
         and len(scans.get(n + 1, ())) == len(shown) and all(scans[n + 1])
     }  # fmt: skip
 
 
 def _alternate(sides: Sequence[Side]) -> bool:
     """Whether every scan holds one picture, a front and a back in turn."""
-    shown = [side.back for side in sorted(sides, key=lambda side: side.scan)]
+    shown = [bool(side.back) for side in sorted(sides, key=lambda side: side.scan)]
     alone = len({side.scan for side in sides}) == len(sides)
     return alone and len(shown) % 2 == 0 and shown == [False, True] * (len(shown) // 2)
 
