@@ -19,8 +19,10 @@ DARKEST = 45.0  # codes by which a shadow is darker than the lid at most
 PALE = 0.3  # of that, at least, it is darker than the paper too
 CUT = 0.5  # of what the codes fall beside paper's end, within one line: a picture fades
 SOFTER = 0.95  # share of the inner side's steepness that a shadow's outer side reaches at most
+COLOUR = 1.73  # a channel's noise is so many times that of their mean
+ALIKE = 0.75  # of the pieces, that step the same way where a step is faint
 BAND, SHARP = 12, 0.4  # so many lines at both sides are looked at; paper's end takes at least so much of their change
-EXPECTED = 0.55  # of the usual limit, for a step that is looked for at a few places only
+EXPECTED = 0.7  # of the usual limit, for a step that is looked for at a few places only
 WIDE, NARROW = 300, 600  # samples along a side; the first, wide search needs no more
 
 
@@ -190,13 +192,22 @@ def _straight_step(wide: np.ndarray, present: np.ndarray, spread: float) -> np.n
     outline of a face does neither, for its segments step at different distances.
     """
     count = np.maximum(present.sum(axis=1), 1)
-    together = np.abs(_middles(np.where(present[..., None], wide, np.inf), count)).max(axis=1)
+    grey = wide.mean(axis=2, keepdims=True)
+    together = np.maximum(_faint(grey, present, count, spread), _faint(wide, present, count, COLOUR * spread))
     clear = np.where(present, np.abs(np.nan_to_num(wide)).max(axis=2), 0.0)
     limit = max(1.6, 6.0 * spread)
     share = (clear > limit).sum(axis=1) / count
     size = np.sqrt((np.minimum(clear, 20 * limit) ** 2).sum(axis=1) / count) / limit
-    alike = together / np.maximum(0.4, 5.0 * spread / np.sqrt(count))
-    return np.maximum(alike, np.where(share >= 0.4, np.maximum(size, 1.0), 0.0))
+    return np.maximum(together, np.where(share >= 0.4, np.maximum(size, 1.0), 0.0))
+
+
+def _faint(wide: np.ndarray, present: np.ndarray, count: np.ndarray, spread: float) -> np.ndarray:
+    """For each distance, how far the middle step of all pieces lies over what the lid's noise gives, where most pieces
+    step the same way."""
+    middles = _middles(np.where(present[..., None], wide, np.inf), count)
+    same = (np.sign(middles)[:, None] * np.nan_to_num(wide) >= 0.5 * np.abs(middles)[:, None]) & present[..., None]
+    size = np.where(same.sum(axis=1) >= ALIKE * count[:, None], np.abs(middles), 0.0).max(axis=1)
+    return size / np.maximum(0.4, 5.0 * spread / np.sqrt(count))
 
 
 def _middles(steps: np.ndarray, count: np.ndarray) -> np.ndarray:
