@@ -150,6 +150,8 @@ def _grown(grey: np.ndarray, tiles: np.ndarray, period: np.ndarray, starts: np.n
         if use.sum() < 6:
             return None
         fit, spread = _least_squares(x[use], y[use], k[use], lean=np.ptp(y[use]) >= 2 * BAND)
+        if fit[0] < 1.0:  # marks that all took one number
+            return None
         row = _Row(fit[0], fit[1], fit[2], x[use], y[use], k[use], spread)
         if reach[0] <= x.min() and reach[1] > x.max() and turn > 4:
             break
