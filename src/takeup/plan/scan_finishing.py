@@ -31,6 +31,7 @@ class PlannedPicture:
     turn: int = 0
     back_of: str = ""
     mark: str = ""
+    found: bool = False  # its corners are those that the check measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +79,7 @@ def _planned(one: Placed, name: str, item: str, tilt: float | None, *, alone: bo
         name=f"{name}-cut" if alone else f"{name}-{one.number}",
         corners=corners if tilt is None else one.corners,
         tilt=by_hand if tilt is None else tilt,
+        found=tilt is not None,
         turn=one.turn,
         back_of=one.back_of,
         mark=mark_of(one),
@@ -137,6 +139,50 @@ def margin_px(image: StillImage, rows: Rows) -> float:
     if image.ppi_stated:
         return rows.value("formats.scan.master.margin_mm") / MM_PER_INCH * image.ppi_stated
     return rows.value("formats.scan.master.margin_share") * max(image.width, image.height)
+
+
+def copy_margin_px(image: StillImage, rows: Rows) -> float:
+    """How far outside a print its everyday copy is cut [px]: what was found of a side is never exact to the last line,
+    and a copy that shows a thread of the lid has lost nothing of the print."""
+    if image.ppi_stated:
+        return rows.value("formats.scan.copy.margin_mm") / MM_PER_INCH * image.ppi_stated
+    return rows.value("formats.scan.copy.margin_share") * max(image.width, image.height)
+
+
+def widened(
+    corners: tuple[tuple[float, float], ...], margin_px: float, size: tuple[int, int]
+) -> tuple[tuple[float, float], ...]:
+    """Corners with each side moved outward, as far as the scan goes; a side that meets its limit stays there.
+
+    Examples
+    --------
+    >>> widened(((10, 10), (30, 10), (30, 20), (10, 20)), 2, (100, 21))
+    ((8.0, 8.0), (32.0, 8.0), (32.0, 21.0), (8.0, 21.0))
+    """
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
+    across, down = math.dist(corners[0], corners[1]), math.dist(corners[0], corners[3])
+    if not across or not down:
+        return corners
+    ux, uy, vx, vy = (x1 - x0) / across, (y1 - y0) / across, (x3 - x0) / down, (y3 - y0) / down
+    free = []
+    for (ax, ay), (bx, by), dx, dy in (
+        ((x0, y0), (x1, y1), -vx, -vy), ((x1, y1), (x2, y2), ux, uy),
+        ((x2, y2), (x3, y3), vx, vy), ((x3, y3), (x0, y0), -ux, -uy),
+    ):  # fmt: skip
+        room = min(_room(px, dx, size[0]) for px in (ax, bx)), min(_room(py, dy, size[1]) for py in (ay, by))
+        free.append(max(0.0, min(margin_px, *room)))
+    top, right, bottom, left = free
+    return tuple(
+        (float(x + sx * ux + sy * vx), float(y + sx * uy + sy * vy))
+        for (x, y), sx, sy in zip(corners, (-left, right, right, -left), (-top, -top, bottom, bottom), strict=True)
+    )
+
+
+def _room(at: float, direction: float, limit: float) -> float:
+    """How far a corner may go along a direction before it leaves the scan by this axis."""
+    if abs(direction) < 0.3:
+        return math.inf  # it runs along that limit, and a print turned by some degrees may lie over it by a hair
+    return (limit - at) / direction if direction > 0 else at / -direction
 
 
 def is_pages(original: Original) -> bool:

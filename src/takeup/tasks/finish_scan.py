@@ -16,7 +16,16 @@ from takeup.files.copy import copy_file
 from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
 from takeup.media.still_write import HELD_BYTES, outward_box, write_jpeg_copy, write_tiff_master
-from takeup.plan.scan_finishing import PlannedPicture, is_album, is_pages, margin_px, own_id, plan_pictures
+from takeup.plan.scan_finishing import (
+    PlannedPicture,
+    copy_margin_px,
+    is_album,
+    is_pages,
+    margin_px,
+    own_id,
+    plan_pictures,
+    widened,
+)
 from takeup.plan.tagging import Told, plan_tags, told_of_back
 from takeup.settings import Settings
 from takeup.streams import CaptureFile, StillImage
@@ -172,6 +181,14 @@ class _Scan:
         with ThreadPoolExecutor(2 if largest <= HELD_BYTES / 2 else 1, thread_name_prefix="pictures") as makers:
             return list(makers.map(make, pictures))
 
+    def _knife(self, picture: PlannedPicture, *, exact: bool) -> tuple[tuple[float, float], ...]:
+        """Where an everyday copy is cut: a little outside a print that the check found; where a person drew the sides,
+        and where the other side is laid on it line by line, just there."""
+        if exact or not picture.found:
+            return picture.corners
+        size = self.image.width, self.image.height
+        return widened(picture.corners, copy_margin_px(self.image, self.rows), size)
+
     def _copy(self, picture: PlannedPicture | None) -> Made:
         name = picture.name if picture and picture.id else self.one.name
         target = self.place.copy(f"{name}.jpg")
@@ -187,7 +204,8 @@ class _Scan:
         with beside(target) as part:
             size = write_jpeg_copy(
                 still, part, quality=quality,
-                corners=picture.corners if picture else None, tilt=picture.tilt if picture else 0.0,
+                corners=self._knife(picture, exact=bool(side)) if picture else None,
+                tilt=picture.tilt if picture else 0.0,
                 turn=picture.turn if picture else 0, point=mended.point, after=mended.after,
             )  # fmt: skip
         settings: dict[str, Any] = {"format": "jpeg", "quality": quality, "colour": "sRGB", "ppi": _ppi(self.image)}

@@ -72,7 +72,7 @@ def look_along(
     near : (offsets, float) or None
         Look only so near [px] to these offsets, where the paper would end by its size; a weaker step is enough there.
     """
-    d = np.arange(-np.ceil(inward) - 4, np.ceil(outward) + 5)
+    d = np.arange(-np.ceil(inward) - BAND, np.ceil(outward) + 5)
     own = int(0.92 * line.length)  # pixels along it
     if own < SEGMENTS:  # a piece without a sample has no middle
         return Side(offset=0.0, slope=0.0, weight=0.0, sure=0.0)
