@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-LONG_PX = 1600  # a picture's long side at the finest look; coarser ones see larger letters
+LONG_PX = 1200  # a picture's long side at the finest look; coarser ones see larger letters
 LOOKS = 3  # each at half the size of the one before
 TALL = (9, 44)  # height of letters at a look [px]
 STANDS, CODES = 0.9, 14.0  # how far letters stand from the mean about them: in local spreads, and in codes
