@@ -25,7 +25,10 @@ SIDE_PX = 44  # looked at to each side of an edge
 LEAST_SIDE_PX = 12.0  # of it must lie in the window along the whole edge
 SHORT_PX, LONG_PX = 200, 900  # along an edge
 MOST_PRINTS = 8
-MOST_DIFFER = 0.35  # of the paper's own edges: the slanted edge and the fitted step must tell about the same
+MOST_DIFFER = 0.35  # of a sharpened edge: what the slanted edge and the fitted step tell
+PLAIN_DIFFER = 0.12  # of any other: a shadow or a picture beside an edge bends one more than the other
+LEAST_HEIGHT = 40 / 255  # of the paper's edge: a shadow beside it is up to 35 codes deep, and must not be taken for it
+SHARPENED = 1.05  # largest modulation
 LEAST_CODES = 12.0  # by which a side stands out from the lid, beyond what lies uneven along it
 HALF_OF_STEP = 0.18739  # f50 x sigma of a Gaussian blur
 LIMIT = 0.5
@@ -200,6 +203,9 @@ def _read(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> _Readings
     left, right, noise = edges.plateaus(grey[kept], distance, side)
     if abs(right - left) < NATURAL.least_contrast * (left + right) or noise > (0.25 if one.kind == "paper" else 0.04):
         return None
+    full = 65535 if pixels.dtype.itemsize > 1 else 255
+    if one.kind == "paper" and abs(right - left) < LEAST_HEIGHT * full:
+        return None
     if line.scatter_px > NATURAL.most_bent_px + 2 * noise:
         return None
     if one.kind == "picture" and not _even(grey[kept], distance, side):
@@ -243,10 +249,11 @@ def _told(one: _Readings, share: float) -> NaturalEdge | None:
     logs = [w * np.log(np.maximum(mtf, 1e-6)) for w, mtf in zip(weights, one.modulations, strict=True)]
     mtf = np.exp(np.sum(logs, axis=0))
     half = min(edges.falls_to(mtf, 0.5) or LIMIT, LIMIT)
-    if abs(np.log(half / min(by_step, LIMIT))) > MOST_DIFFER:
+    most = float(mtf[edges.FREQUENCIES <= LIMIT].max())
+    if abs(np.log(half / min(by_step, LIMIT))) > (MOST_DIFFER if most > SHARPENED else PLAIN_DIFFER):
         return None
     return NaturalEdge(
-        sought=one.sought, half=half, tenth=edges.falls_to(mtf, 0.1), most=float(mtf[edges.FREQUENCIES <= LIMIT].max()),
+        sought=one.sought, half=half, tenth=edges.falls_to(mtf, 0.1), most=most,
         noise=one.noise, slanted=True,
     )  # fmt: skip
 
