@@ -1,15 +1,21 @@
 """An original larger than the glass: two passes become one copy where they fit, and stay two where they do not."""
 
+import shutil
+import subprocess
+from collections import Counter
+
 import cv2
 import numpy as np
+import pikepdf
 import pytest
 import pyvips
 from make.pages import sheet
 
 from takeup.measure.scan.joining import join_passes
 from takeup.media.probe import look_at
+from takeup.media.text_reading import find_language_data
 from takeup.settings import Settings
-from takeup.streams import Original
+from takeup.streams import Measured, Original, Report, Trace
 from takeup.tables.loader import load_rows
 from takeup.tasks.check_scan import check_scan
 from takeup.tasks.checking import Asked
@@ -60,15 +66,15 @@ def test_passes_that_do_not_fit():
     assert join_passes(page[:, :720], next_page[:, 480:]).why == "apart"
 
 
-def finished(folder, pixels):
+def finished(folder, pixels, carrier="print", report=None):
     chosen = []
-    original = Original(id="n1", carrier="print")
+    original = Original(id="n1", carrier=carrier)
     for n, one in enumerate(pixels, 1):
         path = folder / f"n1-{n}.tif"
         image = pyvips.Image.new_from_array(np.repeat(one[..., None], 3, axis=2))
         image.tiffsave(str(path), xres=100 / 25.4, yres=100 / 25.4, resunit="inch")
-        report = check_scan(path, look_at(path), Asked(original=original), load_rows())
-        chosen.append(Chosen(original=original, part=str(n), stored=(path,), relative=(path.name,), reports=(report,)))
+        checked = report or check_scan(path, look_at(path), Asked(original=original), load_rows())
+        chosen.append(Chosen(original=original, part=str(n), stored=(path,), relative=(path.name,), reports=(checked,)))
     place = Place(masters=folder / "masters", copies=folder / "copies")
     return finish_scan(chosen, place, load_rows(), Settings(), SILENT)
 
@@ -96,3 +102,27 @@ def test_a_join_that_does_not_fit_is_left_and_said(tmp_path):
     out = finished(tmp_path, [one, other])
     assert not [made for made in out if "joined" in made.settings]
     assert "scan.join-refused" in {key for made in out for key, _ in made.notes}
+
+
+@pytest.mark.skipif(find_language_data("eng") is None, reason="no English language data here")
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not here")
+def test_a_page_in_two_passes_is_one_page_of_the_pdf(tmp_path):
+    """The words that both passes show are there once: as many of each as were drawn, but for misread ones."""
+    page = sheet("columns", 3, ppi=100, size_in=(11, 5))
+    one, other, _ = passes(page.pixels, 0.3, 0.4, 2)
+    whole = Measured(value=[], unit="", extra={"ground": "whole"})
+    report = Report(medium="scan", seconds=None, measures={"pictures": whole}, findings=(), trace=Trace())
+    out = finished(tmp_path, [one, other], "newspaper", report)
+    (pdf,) = [made for made in out if made.path.suffix == ".pdf"]
+    assert {"n1-1.tif", "n1-2.tif"} <= {made.path.name for made in out if made.role == "master"}
+    with pikepdf.open(pdf.path) as opened:
+        assert len(opened.pages) == 1
+        wide = float(opened.pages[0].mediabox[2])
+    assert wide == pytest.approx(11 * 72, rel=0.01)
+    assert pdf.settings["joined"] == [["n1-1.tif", "n1-2.tif"]]
+    text = subprocess.run(["pdftotext", str(pdf.path), "-"], capture_output=True, text=True, check=True).stdout.split()
+    drawn = Counter(word.text for word in page.words)
+    read = Counter(text)
+    assert sum((drawn & read).values()) >= 0.8 * drawn.total()
+    long = [word for word in drawn if word.isalpha() and len(word) > 3]
+    assert sum(read[word] for word in long) <= sum(drawn[word] for word in long)

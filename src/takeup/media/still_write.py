@@ -198,7 +198,7 @@ def _straightened(still: OpenStill, corners: Corners, tilt: float, point: Passed
         box = CutOut(x=left, y=top, width=min(width, still.width - left), height=min(height, still.height - top))
     else:
         box = outward_box(corners, (still.width, still.height), 4)
-    part = in_srgb(point(_held(still.vips().crop(box.x, box.y, box.width, box.height))), still)
+    part = in_srgb(point(held_pixels(still.vips().crop(box.x, box.y, box.width, box.height))), still)
     if straight:
         return part
     a = np.deg2rad(tilt)
@@ -214,7 +214,7 @@ def _straightened(still: OpenStill, corners: Corners, tilt: float, point: Passed
     )
 
 
-def _held(image: pyvips.Image) -> pyvips.Image:
+def held_pixels(image: pyvips.Image) -> pyvips.Image:
     """The same pixels where any of them can be asked for again; the scan they come from passes by once."""
     if image.width * image.height * image.bands * (2 if image.format == "ushort" else 1) <= HELD_BYTES:
         return image.copy_memory()

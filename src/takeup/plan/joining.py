@@ -15,16 +15,20 @@ def may_be_passes(original: Original, scans: int) -> bool:
 
 
 def fills_glass(report: Report | None) -> bool:
-    """Whether what was scanned reaches the limit of the glass: a smaller original needs no second pass."""
+    """Whether what was scanned may reach the limit of the glass: a smaller original needs no second pass.
+
+    It may, too, where no print's outline was sure of all that the check saw: paper as bright as the lid has none there.
+    """
     if report is None:
         return False
-    ground = report.measures["pictures"].extra.get("ground") if "pictures" in report.measures else ""
-    return ground == "whole" or any(finding.name == "cut_off" for finding in report.findings)
+    pictures, names = report.measures.get("pictures"), {finding.name for finding in report.findings}
+    whole = pictures is not None and pictures.extra.get("ground") == "whole"
+    return whole or "cut_off" in names or ("split_unsure" in names and not (pictures and pictures.value))
 
 
 def lie_alike(one: StillImage, other: StillImage) -> bool:
-    """Whether two scans lie as they were read, at one resolution as far as they say theirs."""
-    if one.orientation != 1 or other.orientation != 1:
+    """Whether two scans lie as they were read, one picture in each, at one resolution as far as they say theirs."""
+    if one.orientation != 1 or other.orientation != 1 or one.pages > 1 or other.pages > 1:
         return False
     if not one.ppi_stated or not other.ppi_stated:
         return True

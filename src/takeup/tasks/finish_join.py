@@ -9,13 +9,13 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pyvips
 
 from takeup.files.beside import beside
 from takeup.measure.scan.joining import LONG_PX, PIECE_PX, SEEK_PX, exact, join_passes, pieces_wanted
 from takeup.media.probe import look_at
 from takeup.media.still import OpenStill
-from takeup.media.still_join import grey_small, lay_onto, piece, write_joined_copy
-from takeup.media.still_write import in_srgb
+from takeup.media.still_join import grey_small, lay_onto, piece, whole_pass, write_joined_copy
 from takeup.plan.joining import fills_glass, lie_alike, may_be_passes
 from takeup.plan.tagging import plan_tags
 from takeup.tables.rows import Rows
@@ -69,11 +69,12 @@ def _pair(one: Chosen, other: Chosen, place: Place, rows: Rows, ears: Ears) -> M
     if joint.onto is None:
         return refused if joint.why == "unlike" else None
     onto = _enlarged(joint.onto, smalls[0].shape[1] / first.width, smalls[1].shape[1] / then.width)
-    fitted = _made_exact(first, then, onto)
+    passes = whole_pass(first), whole_pass(then)
+    fitted = _made_exact(*passes, onto)
     if fitted is None:
         return refused
     with beside(target) as part:
-        size = write_joined_copy(first, then, fitted, part, quality=rows.value("formats.scan.copy.quality"))
+        size = write_joined_copy(first, passes, fitted, part, quality=rows.value("formats.scan.copy.quality"))
     ears.progress(target.name, 1.0, 1.0, "share")
     settings = {
         "format": "jpeg", "quality": rows.value("formats.scan.copy.quality"), "colour": "sRGB",
@@ -95,12 +96,11 @@ def _enlarged(onto: np.ndarray, first: float, second: float) -> np.ndarray:
     return np.asarray(whole[:2])
 
 
-def _made_exact(first: OpenStill, then: OpenStill, onto: np.ndarray) -> np.ndarray | None:
+def _made_exact(one: pyvips.Image, then: pyvips.Image, onto: np.ndarray) -> np.ndarray | None:
     """The map by pieces at full size; None where they do not agree."""
-    one = in_srgb(first.vips("random"), first)
     moved, (left, top) = lay_onto(then, onto)
     pieces = []
-    for x, y in pieces_wanted(onto, (first.width, first.height), (then.width, then.height)):
+    for x, y in pieces_wanted(onto, (one.width, one.height), (then.width, then.height)):
         about = piece(moved, x - left, y - top, PIECE_PX + 2 * SEEK_PX)
         pieces.append((piece(one, x, y, PIECE_PX), about, (x, y)))
     return exact(onto, pieces)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -44,6 +44,7 @@ class _Reader:
     ears: Ears
     name: str
     languages: list[tuple[str, Path]] = field(default_factory=list)
+    joined: Sequence[Made] = ()
     language: str = ""
     words: int = 0
     without_ppi: bool = False
@@ -58,13 +59,17 @@ class _Reader:
         return self.rows.value(f"formats.scan.copy.{name}")
 
     def pages(self) -> Iterator[Page]:
-        captures = [(one, look_at(one.stored[0])) for one in self.chosen]
+        instead = {path: made.path for made in self.joined for path in made.from_[:1]}
+        gone = {path for made in self.joined for path in made.from_[1:]}
+        standing = [one for one in self.chosen if one.stored[0] not in gone]
+        captures = [(one, look_at(instead.get(one.stored[0], one.stored[0]))) for one in standing]
         total, done = sum(capture.image.pages for _, capture in captures if capture.image), 0
         for one, capture in captures:
             assert capture.image is not None
             by_hand = turn_by_hand(one.arranged[0] if one.arranged else None)
             for number in range(capture.image.pages):
-                for still in leaves_of(one, capture, number):
+                whole = instead.get(one.stored[0])
+                for still in [OpenStill(whole, capture)] if whole else leaves_of(one, capture, number):
                     done += 1
                     page = self._page(still, done, by_hand if number == 0 else None)
                     self.ears.progress(self.name, done, max(done, total), "pages")
@@ -182,8 +187,15 @@ def _surety(words: list[Word]) -> float:
     return _sure(words) if sum(len(word.text) for word in words) >= LETTERS else 0.0
 
 
-def pages_pdf(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ears: Ears) -> Made:
+def pages_pdf(
+    chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ears: Ears, joined: Sequence[Made] = ()
+) -> Made:
     """One searchable PDF of all the pages of an item.
+
+    Parameters
+    ----------
+    joined : sequence of Made
+        What was joined of several passes over one page: each stands as one page in the place of its passes.
 
     Raises
     ------
@@ -194,10 +206,14 @@ def pages_pdf(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings
     from_ = tuple(one.stored[0] for one in chosen)
     target, form, by_hand = place.copy(f"{original.id}.pdf"), plan_page_form(place.page_form), by_hand_of(chosen)
     standing = place.standing(target, from_)
-    if standing and (standing.settings.get("by_hand", {}), standing.settings.get("page_form")) == (by_hand, form.word):
+    as_one = [[path.name for path in made.from_] for made in joined]
+    before = standing.settings if standing else {}
+    same = before.get("by_hand", {}), before.get("page_form"), before.get("joined", [])
+    if standing and same == (by_hand, form.word, as_one):
         return standing
     found = [(name, find_language_data(name, settings.language_data)) for name in languages_of(original)]
-    reader = _Reader(chosen, rows, form, ears, target.name, [(name, folder) for name, folder in found if folder])
+    languages = [(name, folder) for name, folder in found if folder]
+    reader = _Reader(chosen, rows, form, ears, target.name, languages, joined)
     tags = plan_tags(original, chosen[0].told, part="", date_said="")
     spoken = SPOKEN[languages_of(original)[0]]
     with beside(target) as part:
@@ -212,6 +228,7 @@ def pages_pdf(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings
         "page_form": form.word, "page_form_asked": place.page_form_asked, "quality": reader.value("page_quality"),
         "turned": turns_told(reader.turned), "straightened": {str(n): by for n, by in reader.straightened.items()},
         "blank": reader.blank, "left_out": reader.left_out, "by_hand": by_hand,
+        "joined": as_one,
     }  # fmt: skip
     return Made(
         path=target, role="copy", from_=from_, settings=made_with, title=tags.title, size=reader.size,

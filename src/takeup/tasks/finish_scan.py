@@ -61,12 +61,15 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
             made += work.masters(cut=not pages or work.framed)
         if place.wants("copy") and not pages:
             made += work.copies()
-    if pages and place.wants("copy"):
-        made.append(pages_pdf(chosen, place, rows, settings, ears))
-    if place.wants("copy"):
-        joined, refused = joined_copies(chosen, place, rows, ears)
-        made = [_noted(one, refused[one.path.stem]) if one.path.stem in refused else one for one in made] + joined
-    return made
+    if not place.wants("copy"):
+        return made
+    joined, refused = joined_copies(chosen, place, rows, ears)
+    if pages:
+        pdf = pages_pdf(chosen, place, rows, settings, ears, joined)
+        for note in refused.values():
+            pdf = _noted(pdf, note)
+        return [*made, pdf, *joined]
+    return [_noted(one, refused[one.path.stem]) if one.path.stem in refused else one for one in made] + joined
 
 
 class _Scan:

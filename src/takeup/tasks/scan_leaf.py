@@ -42,7 +42,7 @@ class Leaf(OpenStill):
 
     def vips(self, access: str = "sequential") -> pyvips.Image:
         """As the scan's, but this page alone."""
-        image = super().vips("random" if self._box is not None else access)
+        image = super().vips(access)
         if self._box is not None:
             left, top, right, foot = self._box
             image = image.crop(left, top, right - left, foot - top)
