@@ -14,6 +14,7 @@ from takeup.measure.scan.shapes import Shape, is_oval
 from takeup.measure.scan.sides import Box, Fitted, fit_box, grown
 from takeup.measure.scan.sides_hidden import FARTHEST_IN, Bare, by_border, by_size, unseen, without_border
 from takeup.measure.scan.sides_step import SEEN
+from takeup.measure.scan.sides_wander import at_teeth
 
 FOOT_IN = 0.95  # the widest border of a print: an instant picture's foot
 BESIDE_IN = 0.45  # how far inside a side may lie of which a neighbour's edge was seen instead
@@ -67,7 +68,7 @@ def _fit(
         inward_px=(0.06 if whole else 0.35) * per_inch, held=piece.seams,
     )  # fmt: skip
     if parted:
-        return fitted
+        return at_teeth(away, others, fitted, ground.noise, piece.seams)
     weak = [n for n in range(4) if _is_weak(fitted, n)]
     if weak:
         fitted = grown(
@@ -78,7 +79,8 @@ def _fit(
         fitted = grown(
             away, others, fitted, [0, 1, 2, 3], noise=ground.noise, outward_px=FOOT_IN * per_inch, inward_px=0.0
         )
-    return _with_hidden(away, others, fitted, ground.noise, per_inch, papers)
+    fitted = _with_hidden(away, others, fitted, ground.noise, per_inch, papers)
+    return at_teeth(away, others, fitted, ground.noise, piece.seams)
 
 
 def _with_hidden(
