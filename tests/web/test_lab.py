@@ -7,8 +7,10 @@ from datetime import date
 
 import pytest
 
+from takeup.box.folder import look_into
 from takeup.errors import NotPossible, TakeupError
 from takeup.files.lock import held
+from takeup.files.targets import SCANS, held_history, history_path, keep, read_history
 from takeup.lab.backup import KEEP, back_up, backups, bring_back
 from takeup.lab.people import all_staff
 from takeup.lab.photos import add_photo
@@ -125,6 +127,13 @@ def test_people_are_forgotten_when_their_time_is_over_and_the_figures_stay(desk,
     leaf = desk.home / "photos" / box["folder"] / "leaf.jpg"
     leaf.parent.mkdir(parents=True)
     leaf.write_bytes(b"a label")
+    fact = {"stored": "captures/b1/b1.tif", "sha256": "ab" * 32}
+    look_into(box["path"], desk.settings).record.append("taken", fact, item="b1", key=fact["stored"])
+    scans = history_path(desk.home, "bed-1", SCANS)
+    with held_history(scans, 1.0) as history:
+        other = {"sha256": "cd" * 32, "carrier": "print", "sharpness": 0.21}
+        keep(scans, history, other)
+        keep(scans, [other], {"sha256": fact["sha256"], "carrier": "print", "sharpness": 0.2})
     with desk.lab.writing() as db:
         person = box["person_id"]
         add_photo(db, box["id"], "k1", leaf.relative_to(desk.home).as_posix(), "00", "Maren")
@@ -133,6 +142,7 @@ def test_people_are_forgotten_when_their_time_is_over_and_the_figures_stay(desk,
             to_min=720, state="done", brings="Grandmother's tapes", booked_by="Maren", made_at="")  # fmt: skip
     assert [forget_due(desk.lab, desk.home, f"2027-0{day}") for day in ("2-28", "3-01", "3-02")] == [0, 1, 0]
     assert not leaf.exists() and box["path"].is_dir()
+    assert read_history(scans) == [other, {"carrier": "print", "sharpness": 0.2}]
     with desk.lab.reading() as db:
         everything = [str(row) for table in (PERSON, VISIT, BOX, FIGURE) for row in db.execute(table.select()).all()]
         assert not any("Marlow" in row or "Grandmother" in row for row in everything)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Set
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from takeup.files.names import safe_name
 
 FOLDER = "targets"
 SCANS = "scans"  # what ordinary scans showed of a station: the same kind of file beside it
+CAPTURE = "sha256"  # of a line there: which capture it is of
 
 
 def history_path(home: Path, station: str, folder: str = FOLDER) -> Path:
@@ -63,5 +64,31 @@ def keep(path: Path, history: list[dict[str, Any]], entry: dict[str, Any]) -> No
     NotPossible
         When the place cannot be written to.
     """
-    lines = [json.dumps(one, ensure_ascii=False, allow_nan=False, sort_keys=True) for one in [*history, entry]]
+    _write(path, [*history, entry])
+
+
+def forget_captures(home: Path, digests: Set[str], wait_s: float) -> None:
+    """Take away from every station's history of scans which captures its figures are of; the figures stay.
+
+    A history that cannot be read is left as it is: nothing is compared with it, nothing is added to it.
+
+    Raises
+    ------
+    NotAllowedNow
+        ``box.in-use`` when another run holds it for longer than ``wait_s`` seconds.
+    NotPossible
+        When the place cannot be written to.
+    """
+    for path in sorted((home / SCANS).glob("*.jsonl")):
+        with suppress(Unreadable), held_history(path, wait_s) as history:
+            if any(one.get(CAPTURE) in digests for one in history):
+                _write(path, [_without_capture(one) if one.get(CAPTURE) in digests else one for one in history])
+
+
+def _without_capture(entry: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in entry.items() if name != CAPTURE}
+
+
+def _write(path: Path, entries: list[dict[str, Any]]) -> None:
+    lines = [json.dumps(one, ensure_ascii=False, allow_nan=False, sort_keys=True) for one in entries]
     write_bytes(path, ("\n".join(lines) + "\n").encode("utf-8"))

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from takeup.errors import TakeupError
-from takeup.files.targets import SCANS, held_history, history_path, keep
+from takeup.files.targets import CAPTURE, SCANS, held_history, history_path, keep
 from takeup.judge.scan_history import beside_history, kept_of
 from takeup.settings import Settings
 from takeup.streams import Report
@@ -42,7 +42,7 @@ def compared(
     -----
     Without a lab's home, or where its history cannot be read or written just now, the box alone is compared with.
     """
-    mine = [{"sha256": digest} | kept for digest, one in in_box if (kept := kept_of(one, carrier))]
+    mine = [{CAPTURE: digest} | kept for digest, one in in_box if (kept := kept_of(one, carrier))]
     home = lab_home(box, settings)
     if home is None:
         return beside_history(report, carrier, mine, rows)
@@ -52,8 +52,8 @@ def compared(
         with held_history(path, settings.wait_s) as history:
             earlier = _without_twins(history, mine, sha256)
             entry = kept_of(report, carrier)
-            if entry and not any(one["sha256"] == sha256 for one in history):
-                keep(path, history[-KEPT:], {"sha256": sha256} | entry)
+            if entry and not any(one.get(CAPTURE) == sha256 for one in history):
+                keep(path, history[-KEPT:], {CAPTURE: sha256} | entry)
     except TakeupError:
         pass
     return beside_history(report, carrier, earlier, rows)
@@ -63,7 +63,7 @@ def _without_twins(
     history: Sequence[Mapping[str, Any]], mine: Sequence[Mapping[str, Any]], sha256: str
 ) -> list[Mapping[str, Any]]:
     """The history up to this scan, and those of the box that it lacks."""
-    known = [one["sha256"] for one in history]
+    known = [one.get(CAPTURE) for one in history]
     before = list(history[: known.index(sha256)]) if sha256 in known else list(history)
-    held = {one["sha256"] for one in before}
-    return [*(one for one in mine if one["sha256"] not in held), *before]
+    held = {one.get(CAPTURE) for one in before}
+    return [*(one for one in mine if one[CAPTURE] not in held), *before]
