@@ -66,6 +66,17 @@ def test_passes_that_do_not_fit():
     assert join_passes(page[:, :720], next_page[:, 480:]).why == "apart"
 
 
+def test_a_pattern_that_repeats_is_for_a_person():
+    """What both show is wallpaper, alike every 60 pixels: laid in its true place it fits, and proves nothing."""
+    rng = np.random.default_rng(5)
+    tile = cv2.GaussianBlur(np.tile(rng.normal(0, 1, (60, 60)), (3, 3)), (0, 0), 1.5)[60:120, 60:120]
+    paper = np.clip(np.tile(128 + 45 * tile / tile.std(), (14, 20)), 0, 255).astype(np.uint8)
+    paper[:, :420] = sheet("photo", 1, ppi=80, size_in=(15, 10.5)).pixels[:840, 300:720]
+    one, other, back = passes(paper, 0.3, 0.0, 3)
+    joint = join_passes(one, other)
+    assert joint.onto is None
+
+
 def finished(folder, pixels, carrier="print", report=None):
     chosen = []
     original = Original(id="n1", carrier=carrier)

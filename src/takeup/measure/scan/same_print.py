@@ -132,14 +132,15 @@ def _middle(grey: np.ndarray) -> np.ndarray:
     return soft - cv2.GaussianBlur(soft, (0, 0), 24)
 
 
-def _detail(grey: np.ndarray) -> np.ndarray:
+def detail(grey: np.ndarray) -> np.ndarray:
+    """What is fine in a picture, without its tones."""
     soft = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 1.2)
     return soft - cv2.GaussianBlur(soft, (0, 0), 7)
 
 
 def detail_blocks(one: np.ndarray, moved: np.ndarray, covered: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of each block with detail in both: its correlation where it fits best without dust, how far off, its place."""
-    a, b = _detail(one), _detail(moved)
+    a, b = detail(one), detail(moved)
     inside = cv2.erode(covered.astype(np.uint8), np.ones((13, 13), np.uint8), borderValue=0) > 0
     rim = max(REACH + 2, int(0.02 * max(a.shape)))
     agree, off, places = [], [], []
