@@ -180,7 +180,9 @@ def _with_pictures(
     family = FAMILY.get(carrier, "print")
     many = family in ("print", "film")
     ppi = told_ppi(seen.image.ppi_stated, size, rows)
-    found = pictures(small.pixels, small.block, size, ppi=ppi, many=many, papers=papers_of(rows))
+    found = pictures(
+        small.pixels, small.block, size, ppi=ppi, many=many, papers=papers_of(rows), framed=family != "film"
+    )
     if family == "film" and found.ground == "lid" and found.unsure:
         found = pictures_whole(size)
     least = int(rows.value("scan.clipped.least_area"))

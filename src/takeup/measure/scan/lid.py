@@ -49,8 +49,9 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
 
     Notes
     -----
-    The commonest code of the ring seeds a least-squares fit of low cosine waves over all pixels near it, repeated with
-    what lies off the surface left out. Ours (house); a threshold against a constant lid loses white-bordered prints.
+    The commonest code of the ring seeds a least-squares fit of low cosine waves over all pixels near it that hang
+    together with it, repeated with what lies off the surface left out. Ours (house); a threshold against a constant lid
+    loses white-bordered prints.
     """
     if pixels.ndim != 3 or min(pixels.shape[:2]) < 16:
         raise UnusableSamples("samples.unusable", reason=f"shape {pixels.shape}")
@@ -63,7 +64,7 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     share = float(near[ring].mean())
     if share < least_share or near.mean() < 0.02:
         return None
-    weight = near.copy()
+    weight = _from(ring, near)
     weight[: small.shape[0] // 200 + 1, :] = weight[:, : small.shape[1] // 200 + 1] = False
     surface = np.broadcast_to(seed, small.shape)
     for cut, order in ROUNDS:
@@ -88,6 +89,14 @@ def _ring(shape: tuple[int, int]) -> np.ndarray:
     edge = max(2, round(0.02 * min(shape)))
     ring[edge:-edge, edge:-edge] = False
     return ring
+
+
+def _from(ring: np.ndarray, near: np.ndarray) -> np.ndarray:
+    """What hangs together with the ring: paper that is nearly as bright as the lid is parted from it by its edges, and
+    a page that covers most of the glass would else bend the surface to itself."""
+    numbers = cv2.connectedComponents(near.astype(np.uint8), connectivity=4)[1]
+    kept: np.ndarray = np.isin(numbers, np.unique(numbers[ring & near]))
+    return near & kept
 
 
 def _commonest(codes: np.ndarray) -> np.ndarray:

@@ -18,6 +18,9 @@ from takeup.measure.scan.pictures_fitted import CLEAR, each_shape, is_scene, upr
 from takeup.measure.scan.seams_sizes import Papers, has_known_size
 from takeup.measure.scan.shapes import Shape, outlines
 from takeup.measure.scan.sides import Box, Fitted, stretched
+from takeup.measure.scan.written import signs_on
+
+WRITTEN = 300  # marks as tall as letters: a lid's specks and hairs are fewer, a page of text has thousands
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +48,9 @@ class Pictures:
 
 
 def pictures(
-    pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: float | None, many: bool, papers: Papers
-) -> Pictures:
+    pixels: np.ndarray, block: int, size: tuple[int, int], *, ppi: float | None, many: bool, papers: Papers,
+    framed: bool = True,
+) -> Pictures:  # fmt: skip
     """Find the pictures of a scan.
 
     Parameters
@@ -63,10 +67,12 @@ def pictures(
         Whether several pictures may lie on one scan (prints, slides); otherwise one page is looked for.
     papers : Papers
         The sizes that prints have (rows ``scan.papers``).
+    framed : bool
+        Whether an even dark frame round all is the scanner's own; of film it is the mount, which pictures lie on.
     """
     whole = whole_scan(size)
     frame = dark_frame(pixels, ppi / block if ppi else max(pixels.shape[:2]) / 14.0)
-    if any((frame.top, frame.right, frame.bottom, frame.left)):
+    if framed and any((frame.top, frame.right, frame.bottom, frame.left)):
         rows, columns = pixels.shape[:2]
         glass = pixels[frame.top : rows - frame.bottom, frame.left : columns - frame.right]
         return _on_glass(glass, (frame.left, frame.top), block, size, ppi=ppi, many=many, papers=papers)
@@ -84,7 +90,7 @@ def pictures(
     found, unsure, other = each_shape(away, mask, shapes, ground, per_inch, known)
     if is_scene(found, unsure, other):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
-    if not many and (unsure or len(found) != 1):
+    if not many and (unsure or len(found) != 1 or _is_written(away, found, ground, per_inch)):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     apart, doubtful = crossing_apart(without_inner(found), away, mask, ground, per_inch, known)
     prints = tuple(
@@ -93,6 +99,11 @@ def pictures(
     boxes = tuple(_unsure_box(shape, block, size) for shape in unsure)
     boxes += tuple(_unsure_box(box, block, size) for box in doubtful)
     return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
+
+
+def _is_written(away: np.ndarray, found: list[Fitted], ground: Lid, per_inch: float) -> bool:
+    """Whether the one thing found lies on the page that was looked for: a picture among its lines, a margin."""
+    return signs_on(away, [fitted.box for fitted in found], ground.noise, per_inch) >= WRITTEN
 
 
 def _on_glass(
