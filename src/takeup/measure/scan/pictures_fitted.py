@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.scan.lid import Lid
+from takeup.measure.scan.ovals import oval_of
 from takeup.measure.scan.seams import Piece, take_apart
 from takeup.measure.scan.seams_sizes import Papers, has_known_size
 from takeup.measure.scan.shapes import Shape, is_oval
@@ -59,7 +60,7 @@ def _fit(
     parted: bool = False, whole: bool = True,
 ) -> Fitted:  # fmt: skip
     if is_oval(shape):
-        return Fitted(box=shape.box, sure=(9.0, 9.0, 9.0, 9.0))
+        return Fitted(box=oval_of(away, shape.box, ground.noise), sure=(9.0, 9.0, 9.0, 9.0))
     others = mask.copy()
     cv2.drawContours(others, [np.rint(shape.contour).astype(np.int32)[:, None]], -1, 0, cv2.FILLED)
     others = cv2.dilate(others, np.ones((9, 9), np.uint8))
