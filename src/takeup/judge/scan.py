@@ -160,6 +160,8 @@ def _pictures(seen: Seen, family: str) -> Measured:
         extra["tools"] = [[round(edge, 1) for edge in box] for box in seen.tools]
     if seen.pictures.unsure:
         extra["unsure"] = [[round(edge, 1) for edge in box] for box in seen.pictures.unsure]
+    if seen.pictures.pages:
+        extra["pages"] = [[[round(x, 2), round(y, 2)] for x, y in one.corners] for one in seen.pictures.pages]
     if seen.image.orientation != 1:
         extra["orientation"] = seen.image.orientation
     return Measured(value=found, unit="px", extra=extra)

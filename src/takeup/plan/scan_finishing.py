@@ -68,7 +68,7 @@ def plan_pictures(name: str, report: Report | None, *, item: str, arranged: Sequ
     alone = len(standing) == 1 == len(first if arranged is None else arranged) and not unsure
     tilts = {one.corners: float(told["tilt"] or 0.0) for one, told in zip(first, found)}
     pictures = tuple(_planned(one, name, item, tilts.get(one.corners), alone=alone) for one in standing)
-    return ScanPlan(pictures=pictures, whole=bool(unsure), unsure=unsure)
+    return ScanPlan(pictures=pictures, whole=bool(unsure or extra.get("pages")), unsure=unsure)
 
 
 def _planned(one: Placed, name: str, item: str, tilt: float | None, *, alone: bool) -> PlannedPicture:

@@ -54,7 +54,7 @@ class FirstLook:
         if self.pictures.ground not in ("lid", "empty"):
             return free
         free[:] = True
-        for one in self.pictures.prints:
+        for one in (*self.pictures.prints, *self.pictures.pages):
             free &= ~self.inside(one)
         for x, y, width, height in self.pictures.unsure:
             left, top = (int(v // self.small.block) for v in (x, y))

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from takeup.measure.scan.album_page import on_page
 from takeup.measure.scan.crossing import crossing_apart
 from takeup.measure.scan.lid import Lid, lid
 from takeup.measure.scan.limits import dark_frame, over_limits
@@ -39,12 +40,14 @@ class Print:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pictures:
     """All pictures of a scan. ``ground`` is "lid" when prints were seen lying on it, "whole" when the picture fills
-    the scan, "empty" when only lid is seen. ``unsure``: boxes (x, y, width, height) [scan pixels] a person must cut."""
+    the scan, "empty" when only lid is seen. ``unsure``: boxes (x, y, width, height) [scan pixels] a person must cut.
+    ``pages``: album pages whose prints were found on them; they are none of the prints."""
 
     prints: tuple[Print, ...]
     unsure: tuple[tuple[float, float, float, float], ...]
     ground: str
     noise: float = 0.0
+    pages: tuple[Print, ...] = ()
 
 
 def pictures(
@@ -93,12 +96,19 @@ def pictures(
     if not many and (unsure or len(found) != 1 or _is_written(away, found, ground, per_inch)):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     apart, doubtful = crossing_apart(without_inner(found), away, mask, ground, per_inch, known)
-    prints = tuple(
-        _as_print(_to_limits(upright(fitted), away, mask, ground, per_inch, papers), block, size) for fitted in apart
+    fitted = [_to_limits(upright(one), away, mask, ground, per_inch, papers) for one in apart]
+    leaves = [on_page(pixels, one, per_inch, known, _standing_out) if many and ppi else None for one in fitted]
+    pages = [one for one, leaf in zip(fitted, leaves, strict=True) if leaf is not None]
+    fitted = [one for one, leaf in zip(fitted, leaves, strict=True) if leaf is None]
+    for leaf in leaves:
+        fitted += leaf.prints if leaf is not None else ()
+        doubtful += leaf.doubtful if leaf is not None else ()
+    by_hand: list[Shape | Box] = [*unsure, *doubtful]
+    boxes = tuple(_unsure_box(one, block, size) for one in by_hand)
+    prints, whole_pages = (tuple(_as_print(one, block, size) for one in some) for some in (fitted, pages))
+    return Pictures(
+        prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise, pages=reading_order(whole_pages)
     )
-    boxes = tuple(_unsure_box(shape, block, size) for shape in unsure)
-    boxes += tuple(_unsure_box(box, block, size) for box in doubtful)
-    return Pictures(prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise)
 
 
 def _is_written(away: np.ndarray, found: list[Fitted], ground: Lid, per_inch: float) -> bool:
@@ -118,9 +128,12 @@ def _on_glass(
     found = pictures(np.ascontiguousarray(glass), block, inner, ppi=ppi, many=many, papers=papers)
     if found.ground == "whole":
         return Pictures(prints=(whole_scan(size),), unsure=(), ground="whole")
-    prints = tuple(replace(one, corners=tuple((x + dx, y + dy) for x, y in one.corners)) for one in found.prints)
+    prints, pages = (
+        tuple(replace(one, corners=tuple((x + dx, y + dy) for x, y in one.corners)) for one in some)
+        for some in (found.prints, found.pages)
+    )
     unsure = tuple((x + dx, y + dy, width, height) for x, y, width, height in found.unsure)
-    return replace(found, prints=prints, unsure=unsure)
+    return replace(found, prints=prints, unsure=unsure, pages=pages)
 
 
 def whole_scan(size: tuple[int, int]) -> Print:
