@@ -8,6 +8,7 @@ import pikepdf
 import pytest
 import pyvips
 from make import scan as made
+from make.captures import captured_box, put_capture
 from PIL import Image
 
 from takeup.media.probe import look_at
@@ -18,6 +19,7 @@ from takeup.tables.loader import load_rows
 from takeup.tasks.check_scan import check_scan
 from takeup.tasks.checking import Asked
 from takeup.tasks.ears import SILENT
+from takeup.tasks.finish import finish_box
 from takeup.tasks.finish_scan import finish_scan
 from takeup.tasks.finishing import Chosen, Place
 
@@ -170,3 +172,13 @@ def test_an_albums_page_is_kept_whole_as_well_as_cut(tmp_path):
     path = save(tmp_path / "b1.tif", made.bed(33, many=3).pixels, 150)
     copies = {one.path.name for one in finish([path], tmp_path, label="Green album") if one.role == "copy"}
     assert copies == {"b1.jpg", "b1-1.jpg", "b1-2.jpg", "b1-3.jpg"}
+
+
+def test_a_scan_that_no_check_looks_at_is_said_so_and_not_called_unchecked(tmp_path):
+    """40 pixels high and 4000 long: its check refuses it, so it can never have a report."""
+    box = captured_box(tmp_path / "box", [Original(id="p1", carrier="print")])
+    source = tmp_path / "p1.tif"
+    pyvips.Image.black(4000, 40, bands=3).copy(interpretation="srgb").tiffsave(str(source))
+    put_capture(box, "p1", source)
+    (skipped,) = finish_box(box.folder, Settings()).skipped
+    assert skipped.fault is not None and skipped.fault.key == "scan.too-thin"

@@ -210,7 +210,12 @@ class _Item:
         if capture.report is not None:
             return None
         try:
-            look_at(self.box.path(capture.stored))
+            path = self.box.path(capture.stored)
+            seen = look_at(path)
+            if seen.image is not None and medium_of(self.original.carrier, self.rows) == "scan":
+                from takeup.tasks.scan_looks import refuse_claims
+
+                refuse_claims(path, seen, self.rows)
         except Unreadable as error:
             return error
         return None

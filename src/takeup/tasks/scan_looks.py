@@ -130,6 +130,24 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         )
 
 
+def refuse_claims(path: Path, capture: CaptureFile, rows: Rows) -> None:
+    """Refuse what no check of a scan looks at, by what its file says of its pages.
+
+    Raises
+    ------
+    Unreadable
+        As a check would: ``scan.too-large``, ``scan.too-small``, ``scan.too-thin``, ``scan.odd-numbers``.
+    """
+    assert capture.image is not None
+    for page in range(capture.image.pages):
+        try:
+            if not _claims(page_of(path, capture, page), path, capture.bytes, rows):
+                OpenStill(path, capture, page)
+        except Unreadable as fault:
+            if fault.key != "capture.broken":  # a check tells that in its report
+                raise
+
+
 def _claims(image: StillImage, path: Path, size_bytes: int, rows: Rows) -> str:
     """Why the data of a picture cannot be all there, if its file is too small for them; empty where it is not.
 
