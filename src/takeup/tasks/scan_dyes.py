@@ -22,10 +22,10 @@ def dyes_seen(first: FirstLook, profile: str | None) -> tuple[Fade, ...]:
     curve = tone_curve(profile, 255)
     fades = []
     for one in first.pictures.prints[:MOST_PICTURES]:
-        pixels = small[first.inside(one, INSET)]
-        if len(pixels) < LEAST_PX:
+        index = np.flatnonzero(first.inside(one, INSET))
+        if index.size < LEAST_PX:
             fades.append(Fade(why="unsure"))
             continue
-        pixels = pixels[:: max(1, len(pixels) // MOST_PX)]
+        pixels = small.reshape(-1, 3)[index[:: max(1, index.size // MOST_PX)]]
         fades.append(find_fade(np.asarray(pixels / 255.0 if curve is None else curve[pixels])))
     return tuple(fades)

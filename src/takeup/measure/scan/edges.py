@@ -264,11 +264,10 @@ def modulation(grey: np.ndarray, distance: np.ndarray, side: float, noise: float
 
 def _corrected(spread: np.ndarray, window: np.ndarray, off: np.ndarray, width: float, bins: np.ndarray) -> np.ndarray:
     """The transform, with what derivative, window and bins take away given back."""
-    turn = np.exp(-2j * np.pi * FREQUENCIES[:, None] * off[None, :])
-    seen = turn @ (spread * window)
+    turn = 2 * np.pi * FREQUENCIES[:, None] * off[None, :]
     # A cosine window of this width adds 0.23/width^2 times the second derivative by frequency: take it off again.
-    curve = turn @ (spread * window * -((2 * np.pi * off) ** 2))
-    seen = np.abs(seen - 0.23 / width**2 * curve)
+    kept = spread * window * (1 + 0.23 / width**2 * (2 * np.pi * off) ** 2)
+    seen = np.hypot(np.cos(turn) @ kept, np.sin(turn) @ kept)
     half = np.pi * FREQUENCIES / (BINS / 2)
     derivative = np.minimum(np.divide(half, np.sin(half), out=np.ones_like(half), where=half > 0), CAP)
     return seen / seen[0] * derivative / bins

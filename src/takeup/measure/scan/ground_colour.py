@@ -56,8 +56,8 @@ def light_of(first: FirstLook, to_lab: ToLab, *, taken: np.ndarray | None = None
     free = first.ground(AWAY_PX)
     if taken is not None:
         free &= ~taken
-    if free.sum() >= 400:
-        codes = _settled(pixels[free])
+    if np.count_nonzero(free) >= 400:
+        codes = _settled(pixels, free)
         lab = to_lab(codes[None] / 255)[0]
         if lab[0] >= LIGHT:
             return _with_cells(pixels, free, to_lab, across, lab)
@@ -80,16 +80,17 @@ def _is_blank(pixels: np.ndarray) -> bool:
     return float(np.sqrt(np.mean(rest**2))) <= BLANK_CODES
 
 
-def _settled(codes: np.ndarray) -> np.ndarray:
-    """The mean of the pixels near their median: dust and what lies on the lid is left out."""
-    codes = codes[:: max(1, len(codes) // 20_000)].astype(np.float32)
+def _settled(pixels: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """The mean of the free pixels near their median: dust and what lies on the lid is left out."""
+    rows, columns = np.divmod((index := np.flatnonzero(free))[:: max(1, index.size // 20_000)], free.shape[1])
+    codes = pixels[rows, columns].astype(np.float32)
     middle = np.median(codes, axis=0)
     near = (np.abs(codes - middle) <= 14).all(axis=1)
     return codes[near].mean(axis=0) if near.any() else middle
 
 
 def _with_cells(pixels: np.ndarray, free: np.ndarray, to_lab: ToLab, across: int, lab: np.ndarray) -> Light:
-    clipped = _is_clipped(pixels[free])
+    clipped = _is_clipped(pixels, free)
     seen = float(lab[0]), float(lab[1]), float(lab[2])
     told, least = (None, seen) if clipped else (seen, None)
     rows, columns = free.shape
@@ -98,8 +99,8 @@ def _with_cells(pixels: np.ndarray, free: np.ndarray, to_lab: ToLab, across: int
     for top in range(0, rows - side + 1, side):
         for left in range(0, columns - side + 1, side):
             part = free[top : top + side, left : left + side]
-            if part.mean() >= 0.2:
-                means.append(_settled(pixels[top : top + side, left : left + side][part]))
+            if np.count_nonzero(part) / part.size >= 0.2:
+                means.append(_settled(pixels[top : top + side, left : left + side], part))
     why = "scan.cast-clipped" if clipped else ""
     if len(means) < 9:
         return Light(lab=told, of="lid", why=why, cells=len(means), least=least)
@@ -110,9 +111,10 @@ def _with_cells(pixels: np.ndarray, free: np.ndarray, to_lab: ToLab, across: int
     return Light(lab=told, of="lid", why=why, uneven=spread, uneven_light=bright, cells=len(means), least=least)
 
 
-def _is_clipped(codes: np.ndarray) -> bool:
+def _is_clipped(pixels: np.ndarray, free: np.ndarray) -> bool:
     """Whether so much of a ground stands at the last code in any channel that its colour is no longer what it was."""
-    return bool((codes >= CLIPPED).mean(axis=0).max() > CLIPPED_SHARE)
+    full = [np.count_nonzero((pixels[..., channel] >= CLIPPED) & free) for channel in range(pixels.shape[-1])]
+    return max(full) / np.count_nonzero(free) > CLIPPED_SHARE
 
 
 def _of_margin(pixels: np.ndarray, to_lab: ToLab, *, whole: bool) -> Light:
@@ -128,6 +130,6 @@ def _of_margin(pixels: np.ndarray, to_lab: ToLab, *, whole: bool) -> Light:
     lab = to_lab(codes[near].mean(axis=0)[None] / 255)[0] if near.any() else np.zeros(3)
     if near.mean() < EVEN or lab[0] < LIGHT or np.hypot(lab[1], lab[2]) > 25:
         return Light(lab=None, why="scan.cast-nothing-white")
-    if _is_clipped(codes[near]):
+    if _is_clipped(codes, near):
         return Light(lab=None, of="paper", why="scan.cast-clipped")
     return Light(lab=(float(lab[0]), float(lab[1]), float(lab[2])), of="paper")

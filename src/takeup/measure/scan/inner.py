@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from takeup.measure.scan.brightness import mean_of_channels
 from takeup.measure.scan.shapes import flattened, part_of
 from takeup.measure.scan.sides import Box
 
@@ -24,7 +25,7 @@ def inner_box(pixels: np.ndarray, box: Box, *, even: float = 3.0, near: float = 
         Largest spread along a line of border, and how far its code may lead away from the outermost line's.
     """
     flat = flattened(pixels, box)
-    grey = flat if flat.ndim == 2 else flat.mean(axis=2)
+    grey = flat if flat.ndim == 2 else mean_of_channels(flat)
     if min(grey.shape) < 24:
         return box
     skip = 2

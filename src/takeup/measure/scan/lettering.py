@@ -80,16 +80,12 @@ def _rows(grey: np.ndarray) -> list[tuple[float, np.ndarray]]:
     if numbers.size < LEAST:
         return []
     numbers = numbers[:MOST_PARTS]
-    tone = np.bincount(label.ravel(), light.ravel(), stats.shape[0])[numbers] / area[numbers]
-    rim = _stroke(mask, label, stats.shape[0])[numbers]
+    held = np.flatnonzero(mask)
+    of_part = label.ravel()[held]
+    tone = np.bincount(of_part, light.ravel()[held], stats.shape[0])[numbers] / area[numbers]
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3).ravel()[held]  # a stroke is four times as wide as this, on the
+    rim = 4 * np.bincount(of_part, depth, stats.shape[0])[numbers] / area[numbers]  # whole, for its middle is deeper
     return _joined(stats[numbers].astype(float), middles[numbers], tone, rim)
-
-
-def _stroke(mask: np.ndarray, label: np.ndarray, count: int) -> np.ndarray:
-    """Width of each part's strokes: twice the mean depth of its pixels, doubled again."""
-    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
-    there = np.maximum(np.bincount(label.ravel(), minlength=count), 1)
-    return 4 * np.bincount(label.ravel(), depth.ravel(), count) / there
 
 
 def _joined(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from takeup.measure.scan.brightness import mean_of_channels
 from takeup.measure.scan.sides import Box
 
 PAST_MM = 1.0  # a shadow is narrower: what stands out further than this from a side is paper
@@ -28,19 +29,19 @@ def dark_frame(pixels: np.ndarray, per_inch: float) -> Frame:
 
     A frame's lines are dark and even along nearly their whole length, and the glass begins with a jump of brightness.
     """
-    grey = pixels.mean(axis=2)
     most = round(MOST_FRAME_IN * per_inch)
-    left, right = _lines(grey.T, most), _lines(grey.T[::-1], most)
-    top, bottom = _lines(grey, most), _lines(grey[::-1], most)
+    turned = pixels.transpose(1, 0, 2)
+    left, right = _lines(turned, most), _lines(turned[::-1], most)
+    top, bottom = _lines(pixels, most), _lines(pixels[::-1], most)
     return Frame(top=top, right=right, bottom=bottom, left=left)
 
 
-def _lines(grey: np.ndarray, most: int) -> int:
-    first = grey[: most + 4]
+def _lines(pixels: np.ndarray, most: int) -> int:
+    if min(most + 4, pixels.shape[0]) < 8 or np.percentile(mean_of_channels(pixels[:1]), 90) > DARK:
+        return 0
+    first = mean_of_channels(pixels[: most + 4])
     middle = np.median(first, axis=1)
     even = np.percentile(first, 90, axis=1) <= DARK
-    if first.shape[0] < 8 or not even[0]:
-        return 0
     glass = np.flatnonzero(~even)
     if not glass.size or glass[0] > most:
         return 0

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from takeup.measure.scan.block_grid import BlockGrid, block_grid
+from takeup.measure.scan.brightness import mean_of_channels
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.resampled import Resampled, resampled
 from takeup.measure.scan.windows import Place, Window
@@ -33,7 +34,7 @@ def origin_places(first: FirstLook) -> list[Place]:
     """Places inside pictures, from the evenest to the busiest that is not clipped; where no picture has room for one,
     anywhere, for the lid's own noise was enlarged with it; last of all where tones are clipped, too."""
     block = first.small.block
-    grey = first.small.pixels.astype(np.float32).mean(axis=2)
+    grey = mean_of_channels(first.small.pixels).astype(np.float32)
     inner = np.zeros(grey.shape, np.float32)
     for one in first.pictures.prints:
         inner[first.inside(one, 1.0)] = 1.0

@@ -12,6 +12,8 @@ import numpy as np
 
 from takeup.errors import UnusableSamples
 
+MANY = 0.3  # share of a strip's blocks from which it is quicker to count all than to pick those with such samples
+
 
 @dataclass(frozen=True, slots=True)
 class RailsState:
@@ -61,8 +63,9 @@ def step(state: RailsState, strip: np.ndarray) -> RailsState:
     if not whole:
         return replace(state, left=left)
     lines = rows[:whole].reshape(whole, -1)[:, : rows.shape[1] // state.block * state.block * rows.shape[2]]
-    low = _counted(lines, lines.min(axis=0) == 0, 0, state.block, rows.shape[2])
-    high = _counted(lines, lines.max(axis=0) == state.top, state.top, state.block, rows.shape[2])
+    bands = lines.reshape(whole // state.block, state.block, -1)
+    low = _counted(bands, bands.min(axis=1) == 0, 0, rows.shape[2])
+    high = _counted(bands, bands.max(axis=1) == state.top, state.top, rows.shape[2])
     return replace(state, left=left, low=(*state.low, low), high=(*state.high, high))
 
 
@@ -94,10 +97,11 @@ def clipped_share(counts: np.ndarray, inside: np.ndarray, block: int, *, least_a
     if not size:
         return ClippedShare(share=0.0, by_channel=(0.0,) * channels, solid=0.0, solid_channel=0.0, area=None)
     weight = inside.view(np.uint8)
-    by_channel = tuple(cv2.mean(np.ascontiguousarray(counts[..., c]), weight)[0] / 255 for c in range(channels))
-    full = (counts == 255) & inside[..., None]
-    all_solid, area = _solid(full.all(axis=2), block, least_area_px)
-    worst = max((_solid(full[..., c], block, least_area_px)[0] for c in range(channels)), default=0)
+    planes = [np.ascontiguousarray(counts[..., c]) for c in range(channels)]
+    by_channel = tuple(cv2.mean(plane, weight)[0] / 255 for plane in planes)
+    full = [(plane == 255) & inside for plane in planes]
+    all_solid, area = _solid(np.logical_and.reduce(full), block, least_area_px)
+    worst = max((_solid(plane, block, least_area_px)[0] for plane in full), default=0)
     if area is not None:
         area = (area[0] + x, area[1] + y, area[2], area[3])
     return ClippedShare(
@@ -105,18 +109,28 @@ def clipped_share(counts: np.ndarray, inside: np.ndarray, block: int, *, least_a
     )
 
 
-def _counted(lines: np.ndarray, holds: np.ndarray, code: int, block: int, channels: int) -> np.ndarray:
-    """Each block's share of samples at a code; only the columns from the first to the last that hold it are counted,
-    for most strips of most scans have few or none."""
-    rows, each = lines.shape[0], block * channels
-    counts = np.zeros((rows // block, lines.shape[1] // each, channels), np.uint8)
-    there = np.flatnonzero(holds)
-    if there.size:
-        left, right = int(there[0]) // each, int(there[-1]) // each + 1
-        mask = cv2.inRange(lines[:, left * each : right * each], code, code).reshape(rows, -1, channels)
-        if block > 1:
-            mask = cv2.resize(mask, (right - left, rows // block), interpolation=cv2.INTER_AREA)
-        counts[:, left:right] = mask.reshape(rows // block, right - left, channels)
+def _counted(bands: np.ndarray, holds: np.ndarray, code: int, channels: int) -> np.ndarray:
+    """Each block's share of samples at a code. ``bands``: shape (rows of blocks, block, samples); ``holds``: which of
+    its samples' columns hold the code at all, for in most strips of most scans few blocks do; only they are counted.
+    """
+    down, block = bands.shape[:2]
+    each = block * channels
+    counts = np.zeros((down, bands.shape[2] // each, channels), np.uint8)
+    there = np.flatnonzero(holds) // each
+    there = there[np.diff(there, prepend=-1) > 0]
+    if there.size > MANY * counts[..., 0].size:
+        samples, across = bands.reshape(down * block, -1), counts.shape[1]
+    elif there.size:
+        row, column = np.divmod(there, counts.shape[1])
+        samples, across = bands.reshape(down, block, -1, each)[row, :, column].reshape(-1, each), 1
+    else:
+        return counts
+    mask = cv2.inRange(samples, code, code).reshape(-1, across * block, channels)
+    if block > 1:
+        mask = cv2.resize(mask, (across, len(mask) // block), interpolation=cv2.INTER_AREA)
+    if across > 1:
+        return mask.reshape(counts.shape)
+    counts[row, column] = mask.reshape(-1, channels)
     return counts
 
 

@@ -185,7 +185,9 @@ def _summed(lines: np.ndarray) -> np.ndarray:
 
 def _spans(mask: np.ndarray, most: int = 2) -> list[tuple[int, int]]:
     """The longest stretches of lid in a row of miniature pixels."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.view(np.int8), [0]])))
+    padded = np.zeros(mask.size + 2, bool)
+    padded[1:-1] = mask
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
     spans = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= SPAN_BLOCKS]
     return sorted(spans, key=lambda span: span[0] - span[1])[:most]
 
