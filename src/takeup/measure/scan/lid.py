@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from takeup.errors import UnusableSamples
+from takeup.measure.scan.brightness import mean_of_channels
 
 ROUNDS = ((14.0, 2), (8.0, 3), (5.0, 4), (4.0, 5), (3.0, 6), (2.0, 7))  # cut [codes], cosine waves per side: from the
 # stiffest surface to one that follows a lid's shading, so that a pale print is out before the surface can bend to it
@@ -60,7 +61,7 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     small = small if small.ndim == 3 else small[..., None]
     ring = _ring(small.shape[:2])
     seed = _commonest(small[ring])
-    near = (np.abs(small - seed) <= reach).all(axis=2) & (_roughness(small) <= ROUGH)
+    near = _within(small - seed.astype(np.float32), reach) & (_roughness(small) <= ROUGH)
     share = float(near[ring].mean())
     if share < least_share or near.mean() < 0.02:
         return None
@@ -68,12 +69,11 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     weight[: small.shape[0] // 200 + 1, :] = weight[:, : small.shape[1] // 200 + 1] = False
     surface = np.broadcast_to(seed, small.shape)
     for cut, order in ROUNDS:
-        keep = weight & (np.abs(small - surface) <= cut).all(axis=2)
-        if keep.sum() < 40 * order * order:
+        keep = weight & _within(small - surface, cut)
+        if np.count_nonzero(keep) < 40 * order * order:
             break
         surface = _fit(small, keep, _waves(small.shape[:2], order))
-    away = (small - surface)[weight & (np.abs(small - surface) <= 5).all(axis=2)]
-    if not away.size:
+    if not (weight & _within(small - surface, 5)).any():
         return None
     surface = surface + _local(small, surface, ring.shape)
     tight = (np.abs(small - surface)[ring] <= TIGHT).all(axis=1)
@@ -108,8 +108,16 @@ def _commonest(codes: np.ndarray) -> np.ndarray:
     return np.median(codes[np.abs(grey - peak) <= 6], axis=0) if (np.abs(grey - peak) <= 6).any() else codes.mean(0)
 
 
+def _within(away: np.ndarray, reach: float) -> np.ndarray:
+    """Which pixels lie no farther away than ``reach`` in any channel."""
+    near = np.abs(away[..., 0]) <= reach
+    for channel in range(1, away.shape[2]):
+        near &= np.abs(away[..., channel]) <= reach
+    return near
+
+
 def _roughness(small: np.ndarray) -> np.ndarray:
-    grey = small.mean(axis=2)
+    grey = mean_of_channels(small)
     mean = cv2.blur(grey, (5, 5))
     return np.sqrt(np.maximum(cv2.blur(grey * grey, (5, 5)) - mean * mean, 0))
 
@@ -140,11 +148,11 @@ def _fit(small: np.ndarray, keep: np.ndarray, waves: tuple[np.ndarray, np.ndarra
 def _local(small: np.ndarray, surface: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     """What the waves leave over, averaged in wide windows that keep away from all that stands out clearly."""
     away = (small - surface).astype(np.float32)
-    strong = (np.abs(away) > 4).any(axis=2).astype(np.uint8)
+    strong = (~_within(away, 4)).astype(np.uint8)
     strong = cv2.morphologyEx(strong, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     reach = 2 * round(max(shape) * 0.018) + 1
     weight = 1.0 - cv2.dilate(strong, np.ones((reach, reach), np.uint8)).astype(np.float32)
-    weight[(np.abs(away) > 2.5).any(axis=2)] = 0
+    weight[~_within(away, 2.5)] = 0
     spread = max(shape) * 0.03
     total = cv2.GaussianBlur(weight, (0, 0), spread)
     planes = [cv2.GaussianBlur(away[..., c] * weight, (0, 0), spread) / (total + 0.05) for c in range(small.shape[2])]
@@ -152,6 +160,6 @@ def _local(small: np.ndarray, surface: np.ndarray, shape: tuple[int, int]) -> np
 
 
 def _noise(pixels: np.ndarray, level: np.ndarray) -> float:
-    away = pixels[::3, ::3].astype(np.float32).mean(axis=2) - level[::3, ::3].mean(axis=2)
+    away = mean_of_channels(pixels[::3, ::3].astype(np.float32)) - mean_of_channels(level[::3, ::3])
     near = away[np.abs(away) <= 6]
     return float(1.4826 * np.median(np.abs(near - np.median(near)))) if near.size else 1.0

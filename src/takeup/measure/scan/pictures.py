@@ -83,7 +83,7 @@ def pictures(
     if ground is None:
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     per_inch = ppi / block if ppi else max(pixels.shape[:2]) / 14.0
-    away = pixels.astype(np.float32) - ground.level
+    away = cv2.subtract(pixels, ground.level, dtype=cv2.CV_32F).reshape(pixels.shape)
     mask = _standing_out(away, ground)
     shapes = outlines(mask, least_px=min(0.55 * per_inch, 0.1 * min(pixels.shape[:2])))
     if not shapes:
@@ -143,15 +143,23 @@ def whole_scan(size: tuple[int, int]) -> Print:
     return Print(corners=corners, tilt=0.0, meets=(True, True, True, True), sure=0)
 
 
+BLUR, BLUR_REACH = 1.2, 8  # px, of what stands out, and more than how far that reaches
+AT_ONCE = 512  # rows
+
+
 def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
     """Where the scan differs from its lid by more than the lid differs from itself (uint8 mask)."""
-    soft = cv2.GaussianBlur(away, (0, 0), 1.2)
     limit = max(2.2, 2.0 * ground.noise)
-    channels = [soft] if soft.ndim == 2 else [soft[..., c] for c in range(soft.shape[2])]
-    standing = np.abs(sum(channels)) > limit * len(channels)
-    for channel in channels:
-        standing |= np.abs(channel) > 1.4 * limit
-    mask: np.ndarray = standing.astype(np.uint8) * 255
+    rows, columns = away.shape[:2]
+    channels = away.shape[2] if away.ndim == 3 else 1
+    mask: np.ndarray = np.empty((rows, columns), np.uint8)
+    for top in range(0, rows, AT_ONCE):  # in parts, for their memory
+        first, last = max(top - BLUR_REACH, 0), min(top + AT_ONCE, rows)
+        soft = cv2.GaussianBlur(away[first : last + BLUR_REACH], (0, 0), BLUR)[top - first : last - first]
+        together = cv2.transform(soft, np.ones((1, channels), np.float32))
+        near = cv2.inRange(together, -limit * channels, limit * channels)
+        near &= cv2.inRange(soft, (-1.4 * limit,) * channels, (1.4 * limit,) * channels)
+        cv2.bitwise_not(near, mask[top:last])
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     filled = np.zeros_like(mask)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
