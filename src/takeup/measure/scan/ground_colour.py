@@ -114,7 +114,7 @@ def _with_cells(pixels: np.ndarray, free: np.ndarray, to_lab: ToLab, across: int
 def _is_clipped(pixels: np.ndarray, free: np.ndarray) -> bool:
     """Whether so much of a ground stands at the last code in any channel that its colour is no longer what it was."""
     full = [np.count_nonzero((pixels[..., channel] >= CLIPPED) & free) for channel in range(pixels.shape[-1])]
-    return max(full) / np.count_nonzero(free) > CLIPPED_SHARE
+    return bool(max(full) / np.count_nonzero(free) > CLIPPED_SHARE)
 
 
 def _of_margin(pixels: np.ndarray, to_lab: ToLab, *, whole: bool) -> Light:

@@ -148,7 +148,7 @@ def _fit(small: np.ndarray, keep: np.ndarray, waves: tuple[np.ndarray, np.ndarra
 def _local(small: np.ndarray, surface: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     """What the waves leave over, averaged in wide windows that keep away from all that stands out clearly."""
     away = (small - surface).astype(np.float32)
-    strong = (~_within(away, 4)).astype(np.uint8)
+    strong: np.ndarray = (~_within(away, 4)).astype(np.uint8)
     strong = cv2.morphologyEx(strong, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     reach = 2 * round(max(shape) * 0.018) + 1
     weight = 1.0 - cv2.dilate(strong, np.ones((reach, reach), np.uint8)).astype(np.float32)

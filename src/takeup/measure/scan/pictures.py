@@ -158,8 +158,8 @@ def _standing_out(away: np.ndarray, ground: Lid) -> np.ndarray:
         soft = cv2.GaussianBlur(away[first : last + BLUR_REACH], (0, 0), BLUR)[top - first : last - first]
         together = cv2.transform(soft, np.ones((1, channels), np.float32))
         near = cv2.inRange(together, -limit * channels, limit * channels)
-        near &= cv2.inRange(soft, (-1.4 * limit,) * channels, (1.4 * limit,) * channels)
-        cv2.bitwise_not(near, mask[top:last])
+        each = cv2.inRange(soft, (-1.4 * limit,) * channels, (1.4 * limit,) * channels)
+        cv2.bitwise_not(cv2.bitwise_and(near, each), mask[top:last])
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     filled = np.zeros_like(mask)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)

@@ -12,7 +12,7 @@ import numpy as np
 
 from takeup.errors import UnusableSamples
 
-MANY = 0.3  # share of a strip's blocks from which it is quicker to count all than to pick those with such samples
+MANY = 0.4  # share of a strip's blocks with such samples, from which it is quicker to count all than to pick those
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +63,8 @@ def step(state: RailsState, strip: np.ndarray) -> RailsState:
     if not whole:
         return replace(state, left=left)
     lines = rows[:whole].reshape(whole, -1)[:, : rows.shape[1] // state.block * state.block * rows.shape[2]]
-    bands = lines.reshape(whole // state.block, state.block, -1)
-    low = _counted(bands, bands.min(axis=1) == 0, 0, rows.shape[2])
-    high = _counted(bands, bands.max(axis=1) == state.top, state.top, rows.shape[2])
+    low = _counted(lines, lines.min(axis=0) == 0, 0, state.block, rows.shape[2])
+    high = _counted(lines, lines.max(axis=0) == state.top, state.top, state.block, rows.shape[2])
     return replace(state, left=left, low=(*state.low, low), high=(*state.high, high))
 
 
@@ -109,28 +108,26 @@ def clipped_share(counts: np.ndarray, inside: np.ndarray, block: int, *, least_a
     )
 
 
-def _counted(bands: np.ndarray, holds: np.ndarray, code: int, channels: int) -> np.ndarray:
-    """Each block's share of samples at a code. ``bands``: shape (rows of blocks, block, samples); ``holds``: which of
-    its samples' columns hold the code at all, for in most strips of most scans few blocks do; only they are counted.
-    """
-    down, block = bands.shape[:2]
-    each = block * channels
-    counts = np.zeros((down, bands.shape[2] // each, channels), np.uint8)
-    there = np.flatnonzero(holds) // each
-    there = there[np.diff(there, prepend=-1) > 0]
-    if there.size > MANY * counts[..., 0].size:
-        samples, across = bands.reshape(down * block, -1), counts.shape[1]
-    elif there.size:
-        row, column = np.divmod(there, counts.shape[1])
-        samples, across = bands.reshape(down, block, -1, each)[row, :, column].reshape(-1, each), 1
-    else:
+def _counted(lines: np.ndarray, holds: np.ndarray, code: int, block: int, channels: int) -> np.ndarray:
+    """Each block's share of samples at a code; only columns of blocks that hold it are counted, for most strips of most
+    scans have few or none."""
+    rows, each = lines.shape[0], block * channels
+    counts = np.zeros((rows // block, lines.shape[1] // each, channels), np.uint8)
+    there = np.flatnonzero(holds)
+    if not there.size:
         return counts
-    mask = cv2.inRange(samples, code, code).reshape(-1, across * block, channels)
+    left, right = int(there[0]) // each, int(there[-1]) // each + 1
+    held: np.ndarray | slice = slice(left, right)
+    samples = lines[:, left * each : right * each]
+    blocks = there // each
+    blocks = blocks[np.diff(blocks, prepend=-1) > 0]
+    if blocks.size < MANY * (right - left):
+        held = blocks
+        samples = lines.reshape(rows, -1, each).take(held, axis=1).reshape(rows, -1)
+    mask = cv2.inRange(samples, code, code).reshape(rows, -1, channels)
     if block > 1:
-        mask = cv2.resize(mask, (across, len(mask) // block), interpolation=cv2.INTER_AREA)
-    if across > 1:
-        return mask.reshape(counts.shape)
-    counts[row, column] = mask.reshape(-1, channels)
+        mask = cv2.resize(mask, (mask.shape[1] // block, rows // block), interpolation=cv2.INTER_AREA)
+    counts[:, held] = mask.reshape(rows // block, -1, channels)
     return counts
 
 
