@@ -18,6 +18,7 @@ WANDERS_PX = (
 )
 MOST = 0.5  # of a side's parts, that must show so much
 SIDES = 2  # that wander, at least: the outer edge of one shadow is rough too where the paper is as dark
+NEARLY_ALL = 0.75  # of a side's parts speak for themselves; such a shadow reaches 0.42
 TIPS = 95.0  # per cent of the ends lie inside where a wandering side is put
 FROM_LINE_PX = 1.2  # further from its line the ends that were seen are a shadow's
 
@@ -38,10 +39,10 @@ def at_teeth(away: np.ndarray, others: np.ndarray, fitted: Fitted, noise: float,
     """
     far = [_tips(wander(away, others, fitted.box, n, noise)) for n in range(4)]
     rough = [one for one in far if one is not None]
-    if len(rough) < SIDES:
+    if not rough or len(rough) < SIDES and rough[0][1] < NEARLY_ALL:
         return fitted
-    as_others = float(np.median(rough))
-    out = [max(0.0, as_others if one is None else one) for one in far]
+    as_others = float(np.median([tips for tips, _ in rough]))
+    out = [max(0.0, as_others if one is None else one[0]) for one in far]
     top, right, bottom, left = (0.0 if stays else one for stays, one in zip(held, out, strict=True))
     return replace(fitted, box=stretched(fitted.box, (top, right, bottom, left)))
 
@@ -75,14 +76,16 @@ def wander(away: np.ndarray, others: np.ndarray, box: Box, which: int, noise: fl
     return ends.reshape(PARTS, each)
 
 
-def _tips(ends: np.ndarray) -> float | None:
-    """How far outside its line a side's outer teeth end [px]; None where too few ends are clear, or they do not lie to
-    both sides of their middle alike."""
+def _tips(ends: np.ndarray) -> tuple[float, float] | None:
+    """How far outside its line a side's outer teeth end [px], and the share of its parts that wander; None where
+    too few ends are clear, or they do not lie to both sides of their middle alike."""
     ends = ends[np.isfinite(ends).mean(axis=1) > 0.5]
     if len(ends) < PARTS // 2:
         return None
     low, middle, high, tips = np.nanpercentile(ends, [10, 50, 90, TIPS], axis=1)
     rough = np.minimum(middle - low, high - middle)
-    if np.median(rough) < WANDERS_PX or (rough >= WANDERS_PX).mean() < MOST:
+    share = float((rough >= WANDERS_PX).mean())
+    if np.median(rough) < WANDERS_PX or share < MOST:
         return None
-    return float(np.median(tips)) if abs(float(np.median(middle))) <= FROM_LINE_PX else float(np.median(tips - middle))
+    beside = abs(float(np.median(middle))) > FROM_LINE_PX
+    return float(np.median(tips - middle if beside else tips)), share
