@@ -52,7 +52,7 @@ test:    ## every test
 	@$(MAKE) --no-print-directory tested
 
 tested:
-	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
+	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder
 
 check: $(VENV)/dev.stamp    ## formatter, linter, types, import contracts
 	$(BIN)/ruff check src tests bench
