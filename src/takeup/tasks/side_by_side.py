@@ -34,25 +34,27 @@ LONGEST_PX = 900  # of each of the two
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drawn:
-    """One drawing as SVG text: of which item and picture, what it says (keys of ``words/notes``)."""
+class _Shown:
+    """Of which item and picture, what was put right, what it says (keys of ``words/notes``)."""
 
     item: str
     picture: str
-    svg: str
     mended: tuple[Mapping[str, Any], ...]
     notes: tuple[tuple[str, Mapping[str, Any]], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Compared:
-    """One drawing: of which item and picture, where it lies, what it says (keys of ``words/notes``)."""
+class Drawn(_Shown):
+    """One drawing as SVG text."""
 
-    item: str
-    picture: str
+    svg: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared(_Shown):
+    """One drawing and where it lies."""
+
     path: Path
-    mended: tuple[Mapping[str, Any], ...]
-    notes: tuple[tuple[str, Mapping[str, Any]], ...]
 
 
 def compare(
