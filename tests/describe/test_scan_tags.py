@@ -174,8 +174,8 @@ def test_scans_nobody_described_say_what_is_known_and_a_kept_master_stays_to_the
     masters, copies = box.folder / "masters" / "b1", box.folder / "copies" / "b1"
     assert (masters / "b1.tif").read_bytes() == path.read_bytes()
     guids = set()
-    # 120 x 180 pixels at 150 an inch are 20.3 x 30.5 mm; a master has a margin of 0.4 mm, outward to whole pixels
-    kinds = [(masters / "b1-1.tif", (21, 31)), (copies / "b1-1.jpg", (20, 30))]
+    # 120 x 180 pixels at 150 an inch are 20.3 x 30.5 mm of paper, whatever margin a file is cut with
+    kinds = [(masters / "b1-1.tif", (20, 30)), (copies / "b1-1.jpg", (20, 30))]
     for cut, size in kinds:
         words = "Photographic print, about {} x {} mm".format(*size)
         packet, exif, _ = read(cut)

@@ -149,6 +149,17 @@ def copy_margin_px(image: StillImage, rows: Rows) -> float:
     return rows.value("formats.scan.copy.margin_share") * max(image.width, image.height)
 
 
+def sides_of(corners: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """How wide and high a picture is by its corners, without the margin that it is cut with [px].
+
+    Examples
+    --------
+    >>> sides_of([(0, 0), (30, 40), (-10, 70), (-40, 30)])
+    (50.0, 50.0)
+    """
+    return math.dist(corners[0], corners[1]), math.dist(corners[0], corners[3])
+
+
 def widened(
     corners: tuple[tuple[float, float], ...], margin_px: float, size: tuple[int, int]
 ) -> tuple[tuple[float, float], ...]:

@@ -24,6 +24,7 @@ from takeup.plan.scan_finishing import (
     margin_px,
     own_id,
     plan_pictures,
+    sides_of,
     widened,
 )
 from takeup.plan.tagging import Told, plan_tags, told_of_back
@@ -242,8 +243,9 @@ def _planned(one: Chosen) -> tuple[PlannedPicture, ...]:
 
 
 def _placed(picture: PlannedPicture) -> dict[str, Any]:
-    """What a cut file's settings say of its place: how it was arranged, and whose back it is."""
-    return {"arranged": picture.mark} | ({"back_of": picture.back_of} if picture.back_of else {})
+    """What a cut file's settings say of its place: how it was arranged, its print's own size, and whose back it is."""
+    sides = [round(float(side), 2) for side in sides_of(picture.corners)]
+    return {"arranged": picture.mark, "print_px": sides} | ({"back_of": picture.back_of} if picture.back_of else {})
 
 
 def _about(image: StillImage) -> dict[str, Any]:

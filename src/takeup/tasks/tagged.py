@@ -59,12 +59,13 @@ def _step(step: Mapping[str, Any]) -> str:
 
 
 def _object(made: Made, original: Original, lang: str) -> str:
-    """The original in words; of a picture cut along its own edges with its size, by the resolution stated."""
+    """The original in words; of a picture cut out with the size of its paper, by the resolution stated."""
     facts: dict[str, Any] = {"kind": f"@object.{original.carrier}"}
     ppi, cut = made.settings.get("ppi"), {"cut", "straightened"} & set(made.settings)
-    if not (cut and ppi and made.size):
+    size = made.settings.get("print_px", made.size)
+    if not (cut and ppi and size):
         return say("tags", "object", lang, facts)
-    short, long = sorted(side / ppi * MM_PER_INCH for side in made.size)
+    short, long = sorted(side / ppi * MM_PER_INCH for side in size)
     return say("tags", "object.sized", lang, facts | {"short": short, "long": long})
 
 
