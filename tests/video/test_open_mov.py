@@ -140,7 +140,7 @@ def test_a_growing_mov_is_measured_while_it_grows(tmp_path, tapes, codec):
     while not growing.exists() or growing.stat().st_size < end:
         time.sleep(0.01)
     asked = Asked(original=Original(id="t1", carrier="vhs"))
-    report = follow(growing, asked, 3.0, emit)  # the writer may be kept waiting by other work for longer than a moment
+    report = follow(growing, asked, 2.0, emit)  # the writer may be kept waiting by other work for longer than a moment
     writer.join()
     assert seen.is_set()
     finished = check(whole)

@@ -60,6 +60,7 @@ class _Teller:
         self.emit = emit
         self.told: dict[tuple[str, float | None], Finding] = {}
         self.last = 0.0
+        self.begun = False  # the first that was measured is told at once: a short capture may have no second moment
         self.notice: Notice | None = None
 
     def hear(self, heard: Heard) -> None:
@@ -73,8 +74,8 @@ class _Teller:
             return
         self.notice = heard.notice
         now = time.monotonic()
-        if now - self.last >= LOOK_EVERY_S:
-            self.last = now
+        if now - self.last >= LOOK_EVERY_S or (heard.seconds and not self.begun):
+            self.last, self.begun = now, bool(heard.seconds)
             self._progress(round(heard.seconds, 3), heard.levels, heard.figures)
 
     def _progress(self, seconds: float, levels: Mapping[str, Any], figures: Mapping[str, Any] = NO_FACTS) -> None:
