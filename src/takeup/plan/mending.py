@@ -67,6 +67,19 @@ def mends_for(medium: str, carrier: str, words: tuple[str, ...], *, said: bool) 
     return ("positive", *own) if shown else own
 
 
+def mends_offered(medium: str, carrier: str = "") -> tuple[str, ...]:
+    """What can be chosen for the copies of a carrier, or for every carrier of a medium where none is named.
+
+    Examples
+    --------
+    >>> mends_offered("scan", "print"), mends_offered("scan", "negative")[0], mends_offered("video")
+    (('fading', 'show-through', 'dust'), 'positive', ())
+    """
+    if medium == "scan":  # only a negative can be shown positive, and it is so unless somebody says none
+        return tuple(word for word in SCAN_WORDS if word != "positive" or carrier == "negative")
+    return WORDS if medium == "sound" else ()
+
+
 def plan_mends(
     medium: str, carrier: str, *, asked: tuple[str, ...] | None, lab: tuple[str, ...],
     before: Mapping[str, tuple[str, ...]] = NO_FACTS, only: Collection[str] | None = None,

@@ -6,8 +6,8 @@ from typing import Any
 
 from takeup.errors import NotPossible
 from takeup.lab.settings import setting
-from takeup.plan.copies import named_profiles, plan_profile, profile_facts, profile_key
-from takeup.plan.mending import NONE, SCAN_WORDS, WORDS
+from takeup.plan.copies import Profile, named_profiles, plan_profile, profile_facts, profile_key
+from takeup.plan.mending import NONE, mends_offered
 from takeup.plan.paging import FORMS, page_form_of, plan_page_form
 from takeup.plan.scan_finishing import is_pages
 from takeup.streams import Original
@@ -44,7 +44,7 @@ def _shown(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
     }  # fmt: skip
     if kind == "video":
         chosen = next((one["form"] for one in settings if one.get("form_asked")), AS_LAB)
-        facts |= {"forms": _forms(ask), "form": chosen}
+        facts |= {"forms": forms_said(ask), "form": chosen}
     if kind == "pages":
         chosen = next((one["page_form"] for one in settings if one.get("page_form_asked")), "")
         facts |= {"page_forms": FORMS, "page": plan_page_form(chosen), "page_asked": bool(chosen)}
@@ -68,9 +68,7 @@ def _kind_of(original: Original) -> str:
 
 
 def _words(original: Original, kind: str) -> tuple[str, ...]:
-    if kind != "pictures":
-        return WORDS if kind == "sound" else ()
-    return tuple(word for word in SCAN_WORDS if word != "positive" or original.carrier == "negative")
+    return mends_offered("scan" if kind == "pictures" else kind, original.carrier)
 
 
 def _asked(made: dict[str, Any]) -> list[str]:
@@ -82,9 +80,11 @@ def _told(ask: Ask, made: dict[str, Any]) -> list[str]:
     return [say("notes", key, ask.lang, facts) for key, facts in made.get("notes", ())]
 
 
-def _forms(ask: Ask) -> list[tuple[str, str]]:
+def forms_said(ask: Ask, also: Profile | None = None) -> list[tuple[str, str]]:
+    """Each form of video copies and what it costs; one more that is no usual one among them."""
     table = load_rows()
     profiles = [plan_profile(name, table) for name in named_profiles(table)]
+    profiles += [] if also is None or also in profiles else [also]
     return [(one.name, say("answers", profile_key(one), ask.lang, profile_facts(one))) for one in profiles]
 
 

@@ -6,14 +6,15 @@ from typing import Any
 
 from takeup.errors import NotPossible
 from takeup.lab.settings import keep_setting, setting
-from takeup.plan.copies import Profile, named_profiles, plan_profile, profile_facts, profile_key
+from takeup.plan.copies import Profile, plan_profile
 from takeup.plan.drives import read_drives
-from takeup.plan.mending import NONE, SCAN_WORDS, WORDS
+from takeup.plan.mending import NONE, SCAN_WORDS, WORDS, mends_offered
 from takeup.plan.paging import FORMS, PageForm, page_form_of, plan_page_form
 from takeup.plan.storage import copy_bytes_per_second
 from takeup.tables.loader import load_rows
 from takeup.tables.rows import Rows
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Shown
+from takeup.web.copying import forms_said
 from takeup.web.pages import form, page
 from takeup.words.sentences import say
 
@@ -34,9 +35,9 @@ def _shown(ask: Ask, *, sentence: str = "", status: int = 200) -> Answer:
     chosen = _profile(word, rows)
     pages = ask.desk.settings.page_copy if about.get("pages") is None else about["pages"]
     facts: dict[str, Any] = {
-        "words": WORDS,
-        "scan_words": [word for word in SCAN_WORDS if word != "positive"],  # negatives are positive unless said else
-        "forms": _forms(ask, chosen, rows),
+        "words": mends_offered("sound"),
+        "scan_words": mends_offered("scan"),
+        "forms": forms_said(ask, chosen),
         "form": chosen.name,
         "own": ask.given.get("own", ""),
         "page_forms": FORMS,
@@ -79,13 +80,6 @@ def _page_form(word: str) -> PageForm:
         return plan_page_form(word)
     except NotPossible:
         return plan_page_form("")
-
-
-def _forms(ask: Ask, chosen: Profile, rows: Rows) -> list[tuple[str, str]]:
-    """Each form and what it costs; the one in force among them."""
-    profiles = [plan_profile(name, rows) for name in named_profiles(rows)]
-    profiles += [] if chosen in profiles else [chosen]
-    return [(one.name, say("answers", profile_key(one), ask.lang, profile_facts(one))) for one in profiles]
 
 
 @form("/lab/copies", door="librarian")
