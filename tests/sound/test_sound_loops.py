@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from make.calling import listened_to
 
 from takeup.measure.sound.loops import Loops, compiled_loops
 from takeup.tasks import sound_loops
@@ -17,16 +18,7 @@ def test_the_loops_in_use_agree_with_the_compiled_ones():
 
 def test_the_trial_calls_every_loop():
     """A loop the trial leaves out is not compiled, and then none is kept: the first check waits for the compiler."""
-    called = set()
-
-    def listening(name, loop):
-        def call(*arguments):
-            called.add(name)
-            return loop(*arguments)
-
-        return call
-
-    loops = {name: listening(name, getattr(compiled_loops(), name)) for name in sound_loops.ARGUMENTS}
+    loops, called = listened_to(compiled_loops(), sound_loops.ARGUMENTS)
     found = sound_loops._use(Loops(**loops))
     assert called == set(sound_loops.ARGUMENTS)
     assert all(len(one) for one in found), "a trial that finds nothing compares nothing"

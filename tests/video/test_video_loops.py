@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from make.calling import listened_to
 
 from takeup.measure.video import levels
 from takeup.measure.video.loops import Loops, compiled_loops
@@ -19,16 +20,7 @@ def test_the_loops_in_use_agree_with_the_compiled_ones():
 
 def test_the_trial_calls_every_loop():
     """A loop the trial leaves out is not compiled, and then none is kept: the first check waits for the compiler."""
-    called = set()
-
-    def listening(name, loop):
-        def call(*arguments):
-            called.add(name)
-            return loop(*arguments)
-
-        return call
-
-    loops = {name: listening(name, getattr(compiled_loops(), name)) for name in sound_loops.VIDEO_ARGUMENTS}
+    loops, called = listened_to(compiled_loops(), sound_loops.VIDEO_ARGUMENTS)
     found = look_at_some(Loops(**loops))
     assert called == set(sound_loops.VIDEO_ARGUMENTS) == set(Loops.__slots__)
     assert all(one.any() for one in found), "a trial that finds nothing compares nothing"
