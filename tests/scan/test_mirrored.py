@@ -29,7 +29,7 @@ def seen(pixels, **known):
 
 def found(pixels, family):
     pixels = np.ascontiguousarray(pixels)
-    read = reading_seen(Miniature(pixels=pixels, block=1), seen(pixels), family)
+    read = reading_seen(Miniature(pixels=pixels, block=1), seen(pixels), family, load_rows())
     return reading_findings(seen(pixels, reading=read), family, load_rows())
 
 
@@ -63,9 +63,9 @@ def test_lettering_that_runs_up_the_picture_is_cut_level(sign):
 
 
 def test_only_sure_words_of_one_form_count():
-    assert signs_read([("STATION", 96.0), ("noyns", 86.0), ("2AUOH", 95.0), ("to", 96.0)]) == (9, ("STATION", "to"))
-    assert signs_read([("to", 96.0), ("1Il", 96.0), ("aaaa", 95.0)]) == (0, ())
-    assert reading_of([[("HOT", 95.0)], []], [[], [("TOOTH", 95.0)]]) == Reading(3, 5, ("TOOTH",))
+    assert signs_read([("STATION", 96.0), ("noyns", 86.0), ("2AUOH", 95.0), ("to", 96.0)], 92) == (9, ("STATION", "to"))
+    assert signs_read([("to", 96.0), ("1Il", 96.0), ("aaaa", 95.0)], 92) == (0, ())
+    assert reading_of([[("HOT", 95.0)], []], [[], [("TOOTH", 95.0)]], 92) == Reading(3, 5, ("TOOTH",))
 
 
 def page_of(lines, top):
@@ -85,7 +85,7 @@ def test_pale_words_are_the_other_sides_where_they_read_in_a_mirror_alone(share,
     light = 10 ** (np.log10(page_of(WORDS[:2], 90)) - share * cv2.GaussianBlur(other, (0, 0), 1.5))
     codes = 255 * light ** (1 / 2.2) + np.random.default_rng(2).normal(0, 1, light.shape)
     pixels = np.repeat(np.clip(np.rint(codes), 0, 255).astype(np.uint8)[..., None], 3, axis=2)
-    read = ghost_seen(Miniature(pixels=pixels, block=1), seen(pixels), "document")
+    read = ghost_seen(Miniature(pixels=pixels, block=1), seen(pixels), "document", load_rows())
     told = ghost_findings(seen(pixels, ghost=read), load_rows())
     assert [one.name for one in told] == (["show_through"] if share and mirrored else [])
 

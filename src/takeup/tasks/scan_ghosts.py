@@ -11,7 +11,7 @@ import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.judge.scan_reading import both_sides_finding
-from takeup.measure.scan.ghost_text import LEAST_SHARE, pale_share
+from takeup.measure.scan.ghost_text import GAMMA, LEAST_SHARE, pale_share
 from takeup.measure.scan.show_through import find_ghost
 from takeup.media.still import read_miniature
 from takeup.streams import Finding
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 LONG_PX = 1100
 ALIKE = 0.03  # by how much the sides of two scans of one leaf may differ
-GAMMA = 2.2
 
 
 def ghosts_between(results: Sequence[Checked], rows: Rows) -> Iterator[tuple[Finding, tuple[Path, ...]]]:

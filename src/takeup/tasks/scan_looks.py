@@ -105,8 +105,8 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         begun = beside.submit(machine_begin, first, family)
         origins = beside.submit(origin_places, first)
         marks = beside.submit(machine_marks, first, family)
-        read = beside.submit(reading_seen, first.small, seen, family)
-        ghost = beside.submit(ghost_seen, first.small, seen, family)
+        read = beside.submit(reading_seen, first.small, seen, family, rows)
+        ghost = beside.submit(ghost_seen, first.small, seen, family, rows)
         fades = beside.submit(dyes_seen, first, seen.image.profile) if family in ("print", "film") else None
         seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
         seen, colours = colours_seen(seen, still, first, rows, family)

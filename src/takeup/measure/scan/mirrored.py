@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-SURE = 92.0  # how sure a word must be to count [0..100]: read the wrong way round, words of our trial came to 91
 SHORT = 2  # signs of a word that counts only beside a longer one
 FORM = re.compile(r"\d+|[^\W\d_][^\W\d_A-Z]*|[A-Z]+")  # a number, or letters of one case, the first perhaps a capital
 Words = Sequence[tuple[str, float]]
@@ -22,9 +21,9 @@ class Reading:
     words: tuple[str, ...] = ()
 
 
-def signs_read(words: Words) -> tuple[int, tuple[str, ...]]:
-    """Signs of words that were read surely, and those words."""
-    kept = [plain for word, sure in words if sure >= SURE and (plain := word.strip("\"'`.,:;!?()[]|-‘’“”—"))]
+def signs_read(words: Words, least: float) -> tuple[int, tuple[str, ...]]:
+    """Signs of words that were read at least so surely [0..100], and those words."""
+    kept = [plain for word, sure in words if sure >= least and (plain := word.strip("\"'`.,:;!?()[]|-‘’“”—"))]
     kept = [word for word in kept if FORM.fullmatch(word) and len({*word.lower()}) >= min(3, len(word))]
     if all(len(word) <= SHORT for word in kept):
         return 0, ()
@@ -32,13 +31,15 @@ def signs_read(words: Words) -> tuple[int, tuple[str, ...]]:
     return sum(map(len, kept)), tuple(kept)
 
 
-def reading_of(straight: Sequence[Words], mirrored: Sequence[Words]) -> Reading:
+def reading_of(straight: Sequence[Words], mirrored: Sequence[Words], least: float) -> Reading:
     """The best of several ways to hold a picture, and of as many to hold its mirror image.
 
     Parameters
     ----------
     straight, mirrored : sequence of (word, sure), one for each way of holding it
+    least : float
+        How sure a word must be to count [0..100].
     """
-    ways = [[signs_read(words) for words in held] for held in (straight, mirrored)]
+    ways = [[signs_read(words, least) for words in held] for held in (straight, mirrored)]
     best = [max(held, default=(0, ())) for held in ways]
     return Reading(best[0][0], best[1][0], max(best)[1])
