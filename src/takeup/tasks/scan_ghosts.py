@@ -14,24 +14,23 @@ from takeup.judge.scan_reading import both_sides_finding
 from takeup.measure.scan.ghost_text import GAMMA, LEAST_SHARE, pale_share
 from takeup.measure.scan.show_through import find_ghost
 from takeup.media.still import read_miniature
-from takeup.streams import Finding
+from takeup.plan.leaf_sides import may_be_one_leaf
+from takeup.streams import Finding, StillImage
 from takeup.tables.rows import Rows
-from takeup.tasks.scan_reading import PAPERS
 
 if TYPE_CHECKING:
     from takeup.tasks.check import Checked
 
 LONG_PX = 1100
-ALIKE = 0.03  # by how much the sides of two scans of one leaf may differ
 
 
 def ghosts_between(results: Sequence[Checked], rows: Rows) -> Iterator[tuple[Finding, tuple[Path, ...]]]:
     """Each leaf both of whose sides were scanned one after the other and show through."""
-    pages = [one for one in results if one.report is not None and one.original.carrier in PAPERS]
+    pages = [one for one in results if one.report is not None]
     told: set[Path] = set()
     opened = lru_cache(maxsize=3)(_opened)
     for one, other in zip(pages, pages[1:]):
-        if one.original.id != other.original.id or one.path in told or not _alike(one, other):
+        if one.path in told or not may_be_one_leaf(one.original, _image(one), other.original, _image(other)):
             continue
         try:
             front, back = opened(one.path), opened(other.path)
@@ -45,12 +44,8 @@ def ghosts_between(results: Sequence[Checked], rows: Rows) -> Iterator[tuple[Fin
             yield finding, (one.path, other.path)
 
 
-def _alike(one: Checked, other: Checked) -> bool:
-    images = [checked.capture.image for checked in (one, other) if checked.capture is not None]
-    sizes = [(image.width, image.height) for image in images if image is not None and image.pages == 1]
-    if len(sizes) < 2:
-        return False
-    return all(abs(a / b - 1) <= ALIKE for a, b in zip(*sizes))
+def _image(checked: Checked) -> StillImage | None:
+    return checked.capture.image if checked.capture is not None else None
 
 
 def _opened(path: Path) -> tuple[np.ndarray, float]:
