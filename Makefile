@@ -4,6 +4,9 @@ VENV := .venv
 BIN := $(VENV)/bin
 # Linear algebra in small matrices: a second thread of it only waits for the first, and takes a core from somebody.
 export OPENBLAS_NUM_THREADS ?= 1
+# What is imported is compiled once and kept, whatever this shell says: some hundred commands that tests start would
+# each compile half the packages anew, three seconds of theirs every time.
+unexport PYTHONDONTWRITEBYTECODE
 DEMO ?= demo
 
 # What waits for the network, what compiles and what looks through the code do so beside each other.
