@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context, select_autoescape
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, pass_context, select_autoescape
+from jinja2.bccache import Bucket
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
@@ -43,6 +44,23 @@ HEADERS = {
 }
 
 
+class _Compiled(BytecodeCache):
+    """Every template as it was compiled, kept while the process runs: words are put in only when a page is painted, so
+    both languages, and every desk of this process, share one."""
+
+    def __init__(self) -> None:
+        self.kept: dict[tuple[str, str], Any] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        bucket.code = self.kept.get((bucket.key, bucket.checksum))
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self.kept[bucket.key, bucket.checksum] = bucket.code
+
+
+COMPILED = _Compiled()
+
+
 class Painter:
     """Paints answers for one desk."""
 
@@ -58,6 +76,7 @@ class Painter:
             trim_blocks=True,
             lstrip_blocks=True,
             extensions=["jinja2.ext.i18n"],
+            bytecode_cache=COMPILED,
         )
         room.install_gettext_translations(catalogue(lang), newstyle=True)  # type: ignore[attr-defined]
         room.globals.update(keys=_keys, languages=LANGUAGES, **shapes.of(lang))
