@@ -18,12 +18,12 @@ from takeup.errors import Unreadable
 from takeup.media import pdf_pages, still_heads, still_tiff
 from takeup.media.memory import give_back_large_blocks
 from takeup.media.still_heads import profile_channels, profile_name
+from takeup.media.still_rows import EndsEarly, filler
 from takeup.media.still_tiff import COMPRESSIONS, LOSSY
 from takeup.streams import CaptureFile, Still, StillImage
 
 pyvips.cache_set_max(0)  # an operation that is kept for another time keeps the pixels it worked on
 STRIP_BYTES = 6_000_000
-FETCH_ROWS = 16  # at a time: for more, libvips makes new room each time, which costs more than the reading itself
 NUMBERS = {
     "float": "32-bit floating point", "double": "64-bit floating point", "uint": "32-bit whole numbers",
     "int": "signed 32-bit whole numbers", "short": "signed 16-bit whole numbers", "char": "signed 8-bit whole numbers",
@@ -176,9 +176,14 @@ class OpenStill:
         except pyvips.Error as error:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
 
-    def strips(self) -> Iterator[np.ndarray]:
+    def strips(self, *, raw: bool = False) -> Iterator[np.ndarray]:
         """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16, each of them
         good until the next one is asked for. A thread reads one strip ahead.
+
+        Parameters
+        ----------
+        raw : bool
+            With all channels as they lie in the file, as ``raw`` has them.
 
         Raises
         ------
@@ -187,7 +192,7 @@ class OpenStill:
         """
         give_back_large_blocks()
         with ThreadPoolExecutor(1, thread_name_prefix="strips") as reader:
-            rows, fetch = reader.submit(self._fetching).result()
+            rows, fetch = reader.submit(self._fetching, raw).result()
             ahead = reader.submit(fetch, 0, 0)
             for number, top in enumerate(range(0, self.height, rows)):
                 strip = ahead.result()
@@ -195,23 +200,23 @@ class OpenStill:
                     ahead = reader.submit(fetch, top + rows, (number + 1) % 2)
                 yield strip
 
-    def _fetching(self) -> tuple[int, Callable[[int, int], np.ndarray]]:
+    def _fetching(self, raw: bool) -> tuple[int, Callable[[int, int], np.ndarray]]:
         """Rows in a strip, and what fetches the strip from a row on into one of two rooms; for one thread alone."""
-        image = self.vips()
-        region = pyvips.Region.new(image)
-        each = max(16, STRIP_BYTES // (image.width * image.bands * self.dtype.itemsize) // 16 * 16)
+        image = self.raw() if raw else self.vips()
+        dtype = np.dtype(np.uint16 if image.format == "ushort" else np.uint8)
+        each = max(16, STRIP_BYTES // (image.width * image.bands * dtype.itemsize) // 16 * 16)
         each = min(each, image.height)
-        rooms = [np.empty((each, image.width, image.bands), self.dtype) for _ in range(2 if image.height > each else 1)]
+        rooms = [np.empty((each, image.width, image.bands), dtype) for _ in range(2 if image.height > each else 1)]
+        fill = filler(
+            self.path, self.buffer is None and self.image.codec == "tiff" and self.strict == "error", self.page, image
+        )
 
         def fetch(top: int, room: int) -> np.ndarray:
             strip = rooms[room][: min(each, image.height - top)]
-            for first in range(0, len(strip), FETCH_ROWS):
-                last = min(first + FETCH_ROWS, len(strip))
-                try:
-                    raw = region.fetch(0, top + first, image.width, last - first)
-                except pyvips.Error as error:
-                    raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
-                strip[first:last] = np.frombuffer(raw, self.dtype).reshape(last - first, image.width, image.bands)
+            try:
+                fill(top, strip)
+            except (pyvips.Error, EndsEarly) as error:
+                raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
             return strip
 
         return each, fetch
@@ -239,7 +244,7 @@ def _plain(image: pyvips.Image) -> pyvips.Image:
     return image
 
 
-def _last_line(error: pyvips.Error) -> str:
+def _last_line(error: pyvips.Error | EndsEarly) -> str:
     lines = [line for line in str(error).strip().splitlines() if line.strip()]
     return lines[-1].strip()[:120] if lines else "it cannot be decoded"
 
