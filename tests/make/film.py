@@ -16,7 +16,7 @@ from pathlib import Path
 import av
 import cv2
 import numpy as np
-from skimage import data as photographs
+from make.photographs import photograph as shipped
 
 SIZE = (360, 480)  # rows, columns
 PHOTOGRAPHS = ("astronaut", "coffee", "chelsea", "rocket", "camera", "motorcycle")
@@ -38,10 +38,7 @@ class Scene:
 @cache
 def photograph(name: str) -> np.ndarray:
     """A real photograph in colour, RGB, large enough to pan over; to read only."""
-    if name == "motorcycle":
-        found = photographs.stereo_motorcycle()[0]
-    else:
-        found = getattr(photographs, name)()
+    found = shipped(name)
     if found.ndim == 2:
         found = np.repeat(found[:, :, None], 3, axis=2)
     scale = 1.6 * max(SIZE[0] / found.shape[0], SIZE[1] / found.shape[1])

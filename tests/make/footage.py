@@ -14,25 +14,19 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from make.photographs import photograph as shipped
 
 Planes = tuple[np.ndarray, np.ndarray, np.ndarray]
 View = Callable[[float], np.ndarray]
 """What the camera sees at an instant, in fields: B'G'R', float32, shape (lines, 720, 3)."""
 
-PHOTOGRAPHS = ("astronaut", "coffee", "chelsea", "rocket", "motorcycle", "skin", "china.jpg", "flower.jpg")
+PHOTOGRAPHS = ("astronaut", "coffee", "chelsea", "rocket", "motorcycle", "china.jpg", "flower.jpg")
 
 
 @cache
 def photograph(name: str) -> np.ndarray:
     """A photograph, B'G'R' float32, large enough to move over."""
-    if name.endswith(".jpg"):
-        from sklearn.datasets import load_sample_image
-
-        rgb = load_sample_image(name)
-    else:
-        import skimage.data
-
-        rgb = skimage.data.stereo_motorcycle()[0] if name == "motorcycle" else getattr(skimage.data, name)()
+    rgb = shipped(name)
     scale = 2.0 * max(576 / rgb.shape[0], 720 / rgb.shape[1])
     return cv2.resize(rgb[..., 2::-1].astype(np.float32), None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import pylopdf_fonts_zh_cn
+from make.photographs import photograph
 from PIL import Image, ImageDraw, ImageFont
 
 ENGLISH = (
@@ -89,9 +90,7 @@ def sheet(kind: str = "page", seed: int = 0, *, ppi: float = 200, size_in=(8.27,
         for n, text in enumerate(("RECIPES", "collected by", "Aunt Ottoline")):
             draw.text((2.2 * ppi, (3 + n) * ppi), text, fill=42, font=letters("latin", (0.5 - 0.1 * n) * ppi))
     if kind == "photo":
-        from skimage import data
-
-        photo = cv2.resize(cv2.cvtColor(data.astronaut(), cv2.COLOR_RGB2GRAY), (round(4.5 * ppi),) * 2)
+        photo = cv2.resize(cv2.cvtColor(photograph("astronaut"), cv2.COLOR_RGB2GRAY), (round(4.5 * ppi),) * 2)
         image.paste(Image.fromarray(photo), (round(1.5 * ppi), round(6.2 * ppi)))
     return Sheet(np.asarray(image), ppi, tuple(words))
 

@@ -14,7 +14,11 @@ import time
 from importlib import import_module
 from typing import Any
 
+from takeup.tables.loader import load_rows
+from takeup.words.sentences import FOLDER, load_sentences
+
 ROOMS = ("takeup.cli", "takeup.tasks")
+ON_USE = ("fpdf", "llvmlite.binding", "lxml.etree", "tesserocr")  # what commands import only when they come to it
 
 
 def main() -> None:
@@ -22,6 +26,11 @@ def main() -> None:
     for room in ROOMS:
         for module in pkgutil.iter_modules(import_module(room).__path__):
             import_module(f"{room}.{module.name}")
+    for name in ON_USE:
+        import_module(name)
+    load_rows()
+    for table in FOLDER.iterdir():
+        load_sentences(table.name)
     gc.freeze()  # or every copy would copy what it collects
     with socket.socket(fileno=os.dup(0)) as orders:
         while True:

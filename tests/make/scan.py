@@ -11,6 +11,7 @@ from functools import cache
 
 import cv2
 import numpy as np
+from make.photographs import photograph as shipped
 
 SIZES_IN = ((3.5, 5.0), (4.0, 6.0), (3.5, 3.5), (5.0, 7.0), (2.5, 3.5), (3.0, 3.0))
 
@@ -28,11 +29,8 @@ class Bed:
 @cache
 def photographs() -> tuple[np.ndarray, ...]:
     """Real colour photographs that the test packages ship (scikit-image, scikit-learn)."""
-    from skimage import data
-    from sklearn.datasets import load_sample_images
-
-    found = [data.astronaut(), data.coffee(), data.chelsea(), data.rocket(), *load_sample_images().images]
-    found.append(cv2.cvtColor(data.camera(), cv2.COLOR_GRAY2RGB))
+    found = [shipped(name) for name in ("astronaut", "coffee", "chelsea", "rocket", "china.jpg", "flower.jpg")]
+    found.append(cv2.cvtColor(shipped("camera"), cv2.COLOR_GRAY2RGB))
     return tuple(found)
 
 

@@ -14,6 +14,7 @@ from functools import cache
 import cv2
 import numpy as np
 import scipy.fft
+from make.photographs import photograph as shipped
 
 WIDE = 720
 Planes = tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -72,11 +73,7 @@ class Scene:
 @cache
 def photograph(name: str) -> np.ndarray:
     """An R'G'B' photograph 1000 px wide or more."""
-    if name in ("china.jpg", "flower.jpg"):
-        from sklearn.datasets import load_sample_image
-
-        rgb = load_sample_image(name)
-    elif name == "fence":
+    if name == "fence":
         rgb = np.full((900, 1200, 3), (120, 150, 90), np.uint8)
         rgb[:, ::7] = (90, 120, 70)
         for top in range(40, 900, 46):
@@ -94,9 +91,7 @@ def photograph(name: str) -> np.ndarray:
         )
         rgb = np.clip(np.float32([70, 105, 120]) + swell[..., None], 0, 255).astype(np.uint8)
     else:
-        import skimage.data
-
-        rgb = getattr(skimage.data, name)() if name != "motorcycle" else skimage.data.stereo_motorcycle()[0]
+        rgb = shipped(name)
     rgb = np.stack([rgb] * 3, -1) if rgb.ndim == 2 else rgb[..., :3]
     scale = max(1000 / rgb.shape[1], 820 / rgb.shape[0])
     size = round(rgb.shape[1] * scale), round(rgb.shape[0] * scale)

@@ -15,6 +15,7 @@ from pathlib import Path
 import av
 import cv2
 import numpy as np
+from make.photographs import photograph
 
 NTSC = Fraction(30000, 1001)
 Planes = tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -88,14 +89,7 @@ def _cloud(rng: np.random.Generator, rows: int, columns: int, scale: int) -> np.
 
 def _shipped(name: str, rows: int, columns: int) -> Planes:
     """A photograph from an installed test package (never copied into the repository)."""
-    if name in ("china.jpg", "flower.jpg"):
-        from sklearn.datasets import load_sample_image
-
-        rgb = load_sample_image(name)
-    else:
-        import skimage.data
-
-        rgb = getattr(skimage.data, name)()
+    rgb = photograph(name)
     rgb = np.stack([rgb] * 3, -1) if rgb.ndim == 2 else rgb[..., :3]
     rgb = cv2.resize(rgb.astype(np.float32), (columns, rows), interpolation=cv2.INTER_CUBIC).clip(0, 255)
     r, g, b = np.moveaxis(rgb, -1, 0)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 from make.both_sides import scanned
-from skimage import data
+from make.photographs import photograph
 
 from takeup.judge.scan import Seen
 from takeup.judge.scan_reading import both_sides_finding, ghost_findings, reading_findings
@@ -36,7 +36,7 @@ def found(pixels, family):
 @pytest.fixture(scope="module")
 def sign():
     """A photograph with a sign in it, seven letters on a board."""
-    photo = cv2.resize(data.coffee(), (900, 600), interpolation=cv2.INTER_AREA)
+    photo = cv2.resize(photograph("coffee"), (900, 600), interpolation=cv2.INTER_AREA)
     cv2.rectangle(photo, (80, 60), (420, 150), (20, 60, 30), -1)
     cv2.putText(photo, "STATION", (100, 125), cv2.FONT_HERSHEY_DUPLEX, 1.8, (235, 235, 220), 3, cv2.LINE_AA)
     return cv2.GaussianBlur(photo, (0, 0), 0.7)
@@ -54,7 +54,7 @@ def test_the_same_sign_the_right_way_round_says_nothing_however_the_slide_lies(s
 
 
 def test_a_picture_without_lettering_says_nothing():
-    assert found(cv2.resize(data.chelsea(), (900, 600)), "film") == []
+    assert found(cv2.resize(photograph("chelsea"), (900, 600)), "film") == []
 
 
 def test_lettering_that_runs_up_the_picture_is_cut_level(sign):

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from skimage import data
+from make.photographs import photograph
 
 from takeup.judge.scan import Seen
 from takeup.judge.scan_dyes import dye_findings
@@ -27,7 +27,7 @@ LIGHTS = {  # what unfaded pictures look like: light multiplied, or brought to o
 def photos():
     found = {}
     for name in NAMES:
-        image = data.stereo_motorcycle()[0] if name == "motorcycle" else getattr(data, name)()
+        image = photograph(name)
         image = cv2.resize(image[..., :3], (200, 150), interpolation=cv2.INTER_AREA) / 255
         found[name] = np.where(image <= 0.04045, image / 12.92, ((image + 0.055) / 1.055) ** 2.4)
     return found

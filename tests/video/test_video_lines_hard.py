@@ -3,10 +3,10 @@
 import cv2
 import numpy as np
 import pytest
+from make.photographs import photograph
 from make.tape_real import Scene, play
 from make.video import Form, write
 from make.video_check import check, named
-from skimage import data
 
 from takeup.measure.video import dropouts, half_height, headswitch
 from takeup.measure.video.fields import fields
@@ -18,7 +18,7 @@ LIMITS = {"contrast": 16, "length_px": 42, "over": 10}
 def tilted(first):
     """A photograph under a camera that tilts by one picture line from field to field, with tape noise of its own."""
     rng = np.random.default_rng(first)
-    world = cv2.resize(data.coffee(), (720, 900))[..., 1].astype(np.float32) * 0.8 + 20
+    world = cv2.resize(photograph("coffee"), (720, 900))[..., 1].astype(np.float32) * 0.8 + 20
     picture = np.empty((576, 720), np.float32)
     for parity in (0, 1):
         top = 2 * first + parity
@@ -46,7 +46,7 @@ def test_lines_that_pair_because_the_camera_tilts_are_no_lost_field(bits):
 def test_doubled_lines_that_coding_has_parted(down, told):
     """Lines of a pair half as far apart as others: a field thrown away where nothing moves up or down."""
     rng = np.random.default_rng(8)
-    world = cv2.resize(data.coffee(), (800, 640))[..., 1].astype(np.float32) * 0.8 + 20
+    world = cv2.resize(photograph("coffee"), (800, 640))[..., 1].astype(np.float32) * 0.8 + 20
     pictures = []
     for at in range(4):
         picture = world[down * at : down * at + 576, 5 * at : 5 * at + 720].copy()
@@ -121,10 +121,10 @@ def test_mixed_fields_are_told_in_dv(tmp_path, mixed):
 def test_head_switching_where_blanking_is_narrow(lines, shift_px):
     """711 of 720 samples are active in 525 lines (BT.601): the picture begins after 4.5 px, softly."""
     rng = np.random.default_rng(lines)
-    photograph = cv2.resize(data.coffee(), (720, 480))[..., 1].astype(np.float32) * 0.8 + 20
+    picture = cv2.resize(photograph("coffee"), (720, 480))[..., 1].astype(np.float32) * 0.8 + 20
     x = np.arange(720, dtype=np.float32)
     soft = np.clip((x - 3) / 3, 0, 1) * np.clip((717 - x) / 3, 0, 1)
-    picture = 16 + (photograph - 16) * soft
+    picture = 16 + (picture - 16) * soft
     if lines:
         picture[-2 * lines :] = np.roll(picture[-2 * lines :], shift_px, axis=1)
     state = headswitch.begin()
