@@ -152,7 +152,7 @@ class OpenStill:
             image = self.raw(access)
             if image.format not in ("uchar", "ushort"):
                 raise Unreadable("scan.odd-numbers", path=str(self.path), kind=NUMBERS.get(image.format, image.format))
-            return _plain(image)
+            return plain(image)
         except pyvips.Error as error:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
 
@@ -175,6 +175,20 @@ class OpenStill:
             return image
         except pyvips.Error as error:
             raise Unreadable("capture.broken", path=str(self.path), error=_last_line(error)) from error
+
+    def cut(self, box: tuple[int, int, int, int]) -> pyvips.Image:
+        """An upright box (left, top, width, height) with all its channels, to be read once from top to bottom.
+
+        Raises
+        ------
+        Unreadable
+            ``capture.broken`` when libvips cannot open the scan.
+        """
+        return self.raw().crop(*box)
+
+    def holds(self, box: tuple[int, int, int, int]) -> bool:
+        """Whether any pixel of a box can be asked for again without reading the file."""
+        return False
 
     def strips(self, *, raw: bool = False) -> Iterator[np.ndarray]:
         """Every row once, from top to bottom: arrays of shape (rows, width, channels), uint8 or uint16, each of them
@@ -236,7 +250,8 @@ def page_of(path: Path, capture: CaptureFile, page: int) -> StillImage:
     return replace(one, page=page, pages=capture.image.pages)
 
 
-def _plain(image: pyvips.Image) -> pyvips.Image:
+def plain(image: pyvips.Image) -> pyvips.Image:
+    """Grey or RGB, without alpha: what is measured and shown of all the channels that lie in a file."""
     if image.interpretation == "cmyk" and image.bands >= 4:
         image = image.extract_band(0, n=4).copy(interpretation="cmyk").colourspace("srgb")
     if image.bands in (2, 4) or image.bands > 4:

@@ -15,7 +15,7 @@ import pyvips
 
 from takeup.errors import CopyDiffers, Unreadable
 from takeup.media.memory import give_back_large_blocks
-from takeup.media.still import OpenStill
+from takeup.media.still import OpenStill, plain
 
 MM_PER_INCH = 25.4
 BIG_BYTES = 3_900_000_000
@@ -42,6 +42,11 @@ class CutOut:
     width: int
     height: int
 
+    @property
+    def box(self) -> tuple[int, int, int, int]:
+        """Left, top, width, height."""
+        return self.x, self.y, self.width, self.height
+
 
 def outward_box(corners: Corners, size: tuple[int, int], margin_px: float) -> CutOut:
     """The smallest upright box of whole pixels round some corners and a margin, as far as the scan goes."""
@@ -62,9 +67,7 @@ def write_tiff_master(still: OpenStill, target: Path, cut: CutOut | None = None)
     CopyDiffers
         ``scan.master-differs``: what was read back is not what the scan holds.
     """
-    image = still.raw()
-    if cut is not None:
-        image = image.crop(cut.x, cut.y, cut.width, cut.height)
+    image = still.raw() if cut is None else still.cut(cut.box)
     ppi = still.image.ppi_stated
     down = still.image.ppi_y_stated or ppi
     big = image.width * image.height * image.bands * (2 if image.format == "ushort" else 1) > BIG_BYTES
@@ -83,9 +86,7 @@ def write_tiff_master(still: OpenStill, target: Path, cut: CutOut | None = None)
 
 
 def _compare(still: OpenStill, target: Path, cut: CutOut | None) -> None:
-    source = still.raw()
-    if cut is not None:
-        source = source.crop(cut.x, cut.y, cut.width, cut.height)
+    source = still.raw() if cut is None else still.cut(cut.box)
     written = pyvips.Image.new_from_file(str(target), access="sequential", revalidate=True)
     same = (source.width, source.height, source.bands, source.format) == (
         written.width, written.height, written.bands, written.format,
@@ -187,20 +188,12 @@ def in_srgb(image: pyvips.Image, still: OpenStill) -> pyvips.Image:
 
 def _straightened(still: OpenStill, corners: Corners, tilt: float, point: Passed) -> pyvips.Image:
     """The print alone, turned back by its tilt round its middle; one bicubic interpolation, none for a straight one."""
-    points = np.asarray(corners)
-    middle = points.mean(axis=0)
-    width = max(1, int(np.rint(np.hypot(*(points[1] - points[0])))))
-    height = max(1, int(np.rint(np.hypot(*(points[3] - points[0])))))
-    straight = abs(tilt) < np.rad2deg(0.5 / max(width, height))
-    if straight:
-        left = min(max(0, int(np.rint(middle[0] - width / 2))), max(0, still.width - width))
-        top = min(max(0, int(np.rint(middle[1] - height / 2))), max(0, still.height - height))
-        box = CutOut(x=left, y=top, width=min(width, still.width - left), height=min(height, still.height - top))
-    else:
-        box = outward_box(corners, (still.width, still.height), 4)
-    part = in_srgb(point(held_pixels(still.vips().crop(box.x, box.y, box.width, box.height))), still)
+    box, (width, height), straight = shown_box(corners, tilt, (still.width, still.height))
+    part = plain(still.cut(box.box))
+    part = in_srgb(point(part if still.holds(box.box) else held_pixels(part)), still)
     if straight:
         return part
+    middle = np.asarray(corners).mean(axis=0)
     a = np.deg2rad(tilt)
     turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
     shift = turn @ (0.5 - (middle - [box.x, box.y])) + np.array([width, height]) / 2 - 0.5
@@ -212,6 +205,21 @@ def _straightened(still: OpenStill, corners: Corners, tilt: float, point: Passed
         oarea=[0, 0, width, height],
         extend="copy",
     )
+
+
+def shown_box(corners: Corners, tilt: float, size: tuple[int, int]) -> tuple[CutOut, tuple[int, int], bool]:
+    """Which box of a scan of so many pixels a print's copy is made from, how large the print is, and whether it lies so
+    straight that nothing is turned."""
+    points = np.asarray(corners)
+    middle = points.mean(axis=0)
+    width = max(1, int(np.rint(np.hypot(*(points[1] - points[0])))))
+    height = max(1, int(np.rint(np.hypot(*(points[3] - points[0])))))
+    if abs(tilt) >= np.rad2deg(0.5 / max(width, height)):
+        return outward_box(corners, size, 4), (width, height), False
+    left = min(max(0, int(np.rint(middle[0] - width / 2))), max(0, size[0] - width))
+    top = min(max(0, int(np.rint(middle[1] - height / 2))), max(0, size[1] - height))
+    box = CutOut(x=left, y=top, width=min(width, size[0] - left), height=min(height, size[1] - top))
+    return box, (width, height), True
 
 
 def held_pixels(image: pyvips.Image) -> pyvips.Image:

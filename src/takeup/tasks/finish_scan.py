@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from takeup.errors import Unreadable
 from takeup.files.beside import beside
 from takeup.files.copy import copy_file
 from takeup.media.probe import look_at
 from takeup.media.still import INCOMPLETE, OpenStill
-from takeup.media.still_write import HELD_BYTES, outward_box, write_jpeg_copy, write_tiff_master
+from takeup.media.still_write import CutOut, outward_box, shown_box, write_jpeg_copy, write_tiff_master
 from takeup.plan.scan_finishing import (
     PlannedPicture,
     copy_margin_px,
@@ -34,10 +31,12 @@ from takeup.tables.rows import Rows
 from takeup.tasks.ears import Ears
 from takeup.tasks.finish_join import joined_copies
 from takeup.tasks.finish_pages import pages_pdf
+from takeup.tasks.finish_scan_cuts import around, make_each
 from takeup.tasks.finish_scan_mend import is_mended_so, mend_picture, other_side
 from takeup.tasks.finishing import Chosen, Made, Place, bytes_to
 
 Note = tuple[str, Mapping[str, Any]]
+Step = Callable[[PlannedPicture, OpenStill | None], Made | None]  # without a scan: only what stands from before
 
 
 def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settings, ears: Ears) -> list[Made]:
@@ -58,10 +57,7 @@ def finish_scan(chosen: list[Chosen], place: Place, rows: Rows, settings: Settin
     pages = bool(chosen) and is_pages(chosen[0].original)
     for one, capture in zip(chosen, captures, strict=True):
         work = _Scan(one, capture, place, rows, ears, chosen)
-        if place.wants("master"):
-            made += work.masters(cut=not pages or work.framed)
-        if place.wants("copy") and not pages:
-            made += work.copies()
+        made += work.made(cut=not pages or work.framed, copied=not pages)
     if not place.wants("copy"):
         return made
     joined, refused = joined_copies(chosen, place, rows, ears)
@@ -112,14 +108,17 @@ class _Scan:
         mark = picture.mark if picture else ""
         return standing if standing and standing.settings.get("arranged", "") == mark else None
 
-    def masters(self, *, cut: bool) -> list[Made]:
-        made = [self._whole_master()]
-        if not cut or not self.plan.pictures:
-            return made
-        if self.image.lossy:
-            note: Note = ("scan.lossy-cuts", {"file": self.path.name})
-            return [_noted(made[0], note)]
-        return made + self._each(self._cut_master)
+    def made(self, *, cut: bool, copied: bool) -> list[Made]:
+        """The whole scan's master; each picture's master, where they are ``cut``; each one's copy, where ``copied``."""
+        masters = [self._whole_master()] if self.place.wants("master") else []
+        cut = cut and bool(masters and self.plan.pictures)
+        if cut and self.image.lossy:
+            masters, cut = [_noted(masters[0], ("scan.lossy-cuts", {"file": self.path.name}))], False
+        copied = copied and self.place.wants("copy")
+        cuts = self._each([step for step, wanted in ((self._cut_master, cut), (self._copy, copied)) if wanted])
+        whole = [self._copy(None, OpenStill(self.path, self.capture))] if copied and self.plan.whole else []
+        made = [*masters, *(one for step in zip(*cuts, strict=True) for one in step), *whole]
+        return [one for one in made if one is not None]
 
     def _whole_master(self) -> Made:
         kept = self.capture.container in ("tiff", "bigtiff") or self.image.lossy or self._many_lossy()
@@ -156,12 +155,13 @@ class _Scan:
     def _tiff(self, part: Path) -> None:
         write_tiff_master(OpenStill(self.path, self.capture), part)
 
-    def _cut_master(self, picture: PlannedPicture) -> Made:
+    def _cut_master(self, picture: PlannedPicture, still: OpenStill | None) -> Made | None:
         target = self.place.master(f"{picture.name}.tif")
         if standing := self._standing(target, picture):
             return standing
-        still = OpenStill(self.path, self.capture)
-        box = outward_box(picture.corners, (still.width, still.height), margin_px(self.image, self.rows))
+        if still is None:
+            return None
+        box = self._master_box(picture, still)
         with beside(target) as part:
             write_tiff_master(still, part, box)
         settings = {"format": "tiff", "compression": "deflate", "cut": [box.x, box.y, box.width, box.height]}
@@ -172,18 +172,27 @@ class _Scan:
             title=self.title(picture.id, picture.back_of), size=(box.width, box.height), part=self.one.part,
         )  # fmt: skip
 
-    def copies(self) -> list[Made]:
-        made = self._each(self._copy)
-        return made + [self._copy(None)] if self.plan.whole else made
-
-    def _each(self, make: Callable[[PlannedPicture], Made]) -> list[Made]:
-        """Every picture, two at a time where two of them can be held: libvips packs most of a file on one core."""
+    def _each(self, steps: Sequence[Step]) -> list[list[Made | None]]:
+        """What each step makes of every picture, while the scan passes by once; what stands from before stays."""
         pictures = self.plan.pictures
-        boxes = (np.ptp(np.asarray(picture.corners), axis=0) for picture in pictures)
-        depth = self.image.channels * (2 if self.image.bits_stated > 8 else 1)
-        largest = max((float(box[0] * box[1]) * depth for box in boxes), default=0.0)
-        with ThreadPoolExecutor(2 if largest <= HELD_BYTES / 2 else 1, thread_name_prefix="pictures") as makers:
-            return list(makers.map(make, pictures))
+        made = [[step(picture, None) for step in steps] for picture in pictures]
+        wanting = [number for number, those in enumerate(made) if not all(those)]
+        if wanting:
+            still, boxes = OpenStill(self.path, self.capture), []
+            for picture in (pictures[number] for number in wanting):
+                shown, _, _ = shown_box(self._knife(picture, exact=False), picture.tilt, (still.width, still.height))
+                boxes.append(around([self._master_box(picture, still).box, shown.box]))
+
+            def make(at: int, held: OpenStill) -> list[Made | None]:
+                number = wanting[at]
+                return [one or step(pictures[number], held) for one, step in zip(made[number], steps, strict=True)]
+
+            for number, those in zip(wanting, make_each(still, boxes, make), strict=True):
+                made[number] = those
+        return made
+
+    def _master_box(self, picture: PlannedPicture, still: OpenStill) -> CutOut:
+        return outward_box(picture.corners, (still.width, still.height), margin_px(self.image, self.rows))
 
     def _knife(self, picture: PlannedPicture, *, exact: bool) -> tuple[tuple[float, float], ...]:
         """Where an everyday copy is cut: a little outside a print that the check found; where a person drew the sides,
@@ -193,7 +202,7 @@ class _Scan:
         size = self.image.width, self.image.height
         return widened(picture.corners, copy_margin_px(self.image, self.rows), size)
 
-    def _copy(self, picture: PlannedPicture | None) -> Made:
+    def _copy(self, picture: PlannedPicture | None, still: OpenStill | None) -> Made | None:
         name = picture.name if picture and picture.id else self.one.name
         target = self.place.copy(f"{name}.jpg")
         asked = self.place.mend_for(target.name)
@@ -202,7 +211,8 @@ class _Scan:
         own = {"other_side": side[1].mark} if side else {}
         if standing and is_mended_so(standing.settings, asked, own):
             return standing
-        still = OpenStill(self.path, self.capture)
+        if still is None:
+            return None
         mended = mend_picture(still, picture, asked, name, self.one.original.carrier, side)
         quality = self.rows.value("formats.scan.copy.quality")
         with beside(target) as part:
