@@ -1,12 +1,13 @@
-"""Changes what a JPEG says of itself: its XMP segment and single tags in its EXIF segment. The coded picture stays."""
+"""Changes what a JPEG says of itself: XMP packet, IIM records, single tags of its EXIF. The coded picture stays."""
 
 from __future__ import annotations
 
 import io
 import struct
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from takeup.media import resource_blocks
 from takeup.media.matroska_edit import CannotEdit
 from takeup.media.tiff_tags import edit_tiff, read_exif
 
@@ -18,9 +19,10 @@ STEP = 1 << 22
 
 
 def write_jpeg_tags(
-    source: Path, target: Path, xmp: bytes, texts: Mapping[int, tuple[int, bytes]], exif: Mapping[int, bytes]
-) -> None:
-    """Write a JPEG anew with another XMP packet and changed EXIF tags; all other segments stay in their order.
+    source: Path, target: Path, xmp: bytes, records: bytes, texts: Mapping[int, tuple[int, bytes]],
+    exif: Mapping[int, bytes],
+) -> None:  # fmt: skip
+    """Write a JPEG anew with another XMP packet, other IIM records, changed EXIF tags; other segments stay in order.
 
     Raises
     ------
@@ -36,6 +38,7 @@ def write_jpeg_tags(
         if (block := _exif(old, texts, exif)) is not None:
             new.append((0xE1, EXIF_NAME + block))
         new.append((0xE1, XMP_NAME + xmp))
+        new += _resources(segments, records)
         out.write(b"\xff\xd8")
         for marker, body in [*new, *others]:
             if len(body) > SEGMENT_MOST:
@@ -89,12 +92,40 @@ def read_jpeg_exif(path: Path, tag: int) -> str:
         return ""
 
 
+def read_jpeg_records(path: Path) -> bytes:
+    """The IIM records of a JPEG; empty when it has none that can be read."""
+    with path.open("rb") as file:
+        segments, _ = read_segments(file)
+    return resource_blocks.records_of(_blocks(segments) or ())
+
+
+def _resources(segments: Sequence[tuple[int, bytes]], records: bytes) -> list[tuple[int, bytes]]:
+    """The APP13 segment with these records; those of the file as they are where nobody can read them."""
+    blocks = _blocks(segments)
+    if blocks is None:
+        return [(marker, body) for marker, body in segments if _holds_records(marker, body)]
+    new = resource_blocks.with_records(blocks, records)
+    return [(0xED, resource_blocks.write_blocks(new))] if new else []
+
+
+def _blocks(segments: Sequence[tuple[int, bytes]]) -> Sequence[resource_blocks.Block] | None:
+    bodies = [body for marker, body in segments if _holds_records(marker, body)]
+    if not bodies:
+        return ()
+    # what did not fit into one segment goes on in the next
+    return resource_blocks.read_blocks(bodies[0] + b"".join(body[len(resource_blocks.NAME) :] for body in bodies[1:]))
+
+
+def _holds_records(marker: int, body: bytes) -> bool:
+    return marker == 0xED and body.startswith(resource_blocks.NAME)
+
+
 def _is(marker: int, body: bytes, name: bytes) -> bool:
     return marker == 0xE1 and body.startswith(name)
 
 
 def _ours(marker: int, body: bytes) -> bool:
-    return _is(marker, body, XMP_NAME) or _is(marker, body, EXIF_NAME)
+    return _is(marker, body, XMP_NAME) or _is(marker, body, EXIF_NAME) or _holds_records(marker, body)
 
 
 def _exif(old: bytes | None, texts: Mapping[int, tuple[int, bytes]], exif: Mapping[int, bytes]) -> bytes | None:

@@ -13,6 +13,7 @@ import pikepdf
 
 from takeup.errors import CopyDiffers
 from takeup.media import jpeg_tags, mp4_edit, sound_tags, tiff_tags, wave_file
+from takeup.media.iim import iim_records
 from takeup.media.matroska_edit import CannotEdit, clusters_sha256, write_tags
 from takeup.media.pdf_words import write_pdf_words
 from takeup.media.wave_tags import Bext, bext_description, pack_info, unpack_bext, unpack_info
@@ -21,7 +22,7 @@ from takeup.plan.tag_names import flac_fields, id3_frames, info_fields, matroska
 from takeup.plan.tagging import Tags
 
 STEP = 1 << 22
-DESCRIPTION, ARTIST, COPYRIGHT, XMP, ORIGINAL_DATE = 270, 315, 33432, 700, 36867
+DESCRIPTION, ARTIST, COPYRIGHT, XMP, RECORDS, ORIGINAL_DATE = 270, 315, 33432, 700, 33723, 36867
 DIGITISED, DIGITISED_OFFSET, UNIQUE_ID = 36868, 36882, 42016
 MOMENT = re.compile(r"[12]\d{3}:[01]\d:[0-3]\d [0-2]\d:[0-5]\d:[0-6]\d")
 
@@ -152,13 +153,16 @@ def _tiff(source: Path, target: Path, tags: Tags, source_type: str) -> None:
         standing = (tiff_tags.read_exif(file, tag) for tag in (DIGITISED, DIGITISED_OFFSET))
         fields, exif, digitised = _exif(tags, *standing)
         packet = xmp_packet(tags, source_type, digitised)
-        tiff_tags.edit_tiff(file, fields | {XMP: (tiff_tags.BYTE, packet)}, exif)
+        records = iim_records(tags, digitised, tiff_tags.read_tiff_tag(source, RECORDS) or b"")
+        told = {XMP: (tiff_tags.BYTE, packet), RECORDS: (tiff_tags.UNDEFINED, records)}
+        tiff_tags.edit_tiff(file, fields | told, exif)
 
 
 def _jpeg(source: Path, target: Path, tags: Tags, source_type: str) -> None:
     standing = (jpeg_tags.read_jpeg_exif(source, tag) for tag in (DIGITISED, DIGITISED_OFFSET))
     fields, exif, digitised = _exif(tags, *standing)
-    jpeg_tags.write_jpeg_tags(source, target, xmp_packet(tags, source_type, digitised), fields, exif)
+    records = iim_records(tags, digitised, jpeg_tags.read_jpeg_records(source))
+    jpeg_tags.write_jpeg_tags(source, target, xmp_packet(tags, source_type, digitised), records, fields, exif)
 
 
 def _pdf(source: Path, target: Path, tags: Tags, source_type: str) -> None:

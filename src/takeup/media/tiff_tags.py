@@ -14,7 +14,7 @@ from typing import BinaryIO
 
 from takeup.media.matroska_edit import CannotEdit
 
-BYTE, ASCII, LONG, IFD8 = 1, 2, 4, 18
+BYTE, ASCII, LONG, UNDEFINED, IFD8 = 1, 2, 4, 7, 18
 SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 EXIF = 34665
 STEP = 1 << 22
