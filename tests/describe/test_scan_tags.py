@@ -36,6 +36,7 @@ SPACES = {
 TOLD = Told(
     title="外婆 <1974> & co", description="Two people on a beach, one waves", people=("外婆", "Rosa"), date="1974~",
     place="Port Ellery", keywords=("beach", "summer"), creator="Uncle Bo", rights="CC BY 4.0",
+    event="夏天 fair",
 )  # fmt: skip
 SCANNED = Scanned(
     written="2027-01-15T08:00:00+00:00", sha256=("ab" * 32,),
@@ -46,6 +47,7 @@ PRINT = "http://cv.iptc.org/newscodes/digitalsourcetype/print"
 CONTAINERS = {  # IPTC Photo Metadata 2021.1 and the check values, part 6
     "dc:title": "Alt", "dc:description": "Alt", "dc:rights": "Alt", "xmpRights:UsageTerms": "Alt", "dc:creator": "Seq",
     "dc:subject": "Bag", "ext:PersonInImage": "Bag", "ext:LocationShown": "Bag", "ext:ArtworkOrObject": "Bag",
+    "ext:Event": "Alt",
     "core:AltTextAccessibility": "Alt", "xmp:CreateDate": "", "ext:DigImageGUID": "", "ext:DigitalSourceType": "",
 }  # fmt: skip
 
@@ -109,7 +111,7 @@ def test_every_property_stands_in_its_own_kind_of_list_and_pixels_stay(tmp_path,
     assert {name: found[name][0] for name in CONTAINERS} == CONTAINERS
     assert found["core:AltTextAccessibility"][1] == [("x-default", TOLD.description)]
     assert found["xmp:CreateDate"][1] == [(None, SCANNED.written)]
-    assert "photoshop:DateCreated" not in found and "ext:Event" not in found
+    assert "photoshop:DateCreated" not in found and found["ext:Event"][1] == [("x-default", TOLD.event)]
     physical = inner(packet, "AOPhysicalDescription")
     assert [(one.get(XML_LANG), one.text) for one in physical.iter(f"{RDF}li")] == [
         ("x-default", SCANNED.object_said[0][1]), *SCANNED.object_said,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from takeup.errors import NotPossible
 
-COLUMNS = ("id", "title", "description", "people", "date", "place", "keywords", "creator", "rights")
+COLUMNS = ("id", "title", "description", "people", "date", "place", "keywords", "creator", "rights", "event")
 LISTS = ("people", "keywords")  # several, separated by semicolons
 
 

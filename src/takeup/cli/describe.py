@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("box", type=click.Path(path_type=Path))
 @click.option(
     "--csv", "csv_path", type=click.Path(path_type=Path), default=None,
-    help="A list with the columns id,title,description,people,date,place,keywords,creator,rights.",
+    help="A list with the columns id,title,description,people,date,place,keywords,creator,rights,event.",
 )  # fmt: skip
 @faced
 def command(face: Face, box: Path, csv_path: Path | None) -> None:

@@ -48,6 +48,7 @@ def xmp_packet(tags: Tags, source_type: str = "", digitised: str = "") -> bytes:
         _listed("Iptc4xmpExt:PersonInImage", "Bag", tags.people),
         _place(tags.place),
         _simple("Iptc4xmpCore:Location", tags.place),
+        _alternative("Iptc4xmpExt:Event", tags.event),
         _original(tags),
         _simple("Iptc4xmpExt:DigitalSourceType", source_type),
         _simple("Iptc4xmpExt:DigImageGUID", guid.urn if guid else ""),

@@ -62,6 +62,7 @@ class Described:
     keywords: tuple[str, ...] = ()
     creator: str = ""
     rights: str = ""
+    event: str = ""
 
 
 NOTHING_SAID = Described()

@@ -38,6 +38,7 @@ class Tags:
     keywords: tuple[str, ...] = ()
     creator: str = ""
     rights: str = ""
+    event: str = ""  # on what occasion: a wedding, a fair
     album: str = ""
     track: int = 0
     tracks: int = 0
@@ -76,6 +77,7 @@ class Tags:
             f"People: {', '.join(self.people)}" if self.people else "",
             f"Date: {date}" if self.date_given else "",
             f"Place: {self.place}" if self.place else "",
+            f"Event: {self.event}" if self.event else "",
             f"Keywords: {', '.join(self.keywords)}" if self.keywords else "",
             f"By: {self.creator}" if self.creator else "",
             f"Rights: {self.rights}" if self.rights else "",
@@ -96,6 +98,7 @@ class Told:
     keywords: Sequence[str] = ()
     creator: str = ""
     rights: str = ""
+    event: str = ""
 
 
 def told_of_back(own: Told | None, front: Told | None, name: str) -> Told | None:
@@ -164,6 +167,7 @@ def plan_tags(
         keywords=tuple(told.keywords),
         creator=told.creator,
         rights=told.rights,
+        event=told.event,
         album=original.label or told.title or original.id,
         track=place_in[0],
         tracks=place_in[1],

@@ -88,7 +88,7 @@ def _piece(ask: Ask, look: Look) -> dict[str, str]:
 def known_words(told: Any) -> dict[str, list[str]]:
     """What was typed before in this box, to be offered: each word once, the latest first."""
     words: dict[str, list[str]] = {}
-    for name in ("people", "place", "keywords", "date", "creator"):
+    for name in ("people", "place", "event", "keywords", "date", "creator"):
         values = [value for one in told.values() for value in _each(getattr(one, name))]
         words[name] = list(dict.fromkeys(reversed([value for value in values if value])))[:200]
     return words

@@ -12,7 +12,7 @@ from takeup.words.dates import said_of
 from takeup.words.edtf import read_date
 from takeup.words.typed_dates import TypedDate, read_typed
 
-SINGLE = {"title": 300, "description": 5000, "place": 300, "creator": 300, "rights": 500}
+SINGLE = {"title": 300, "description": 5000, "place": 300, "creator": 300, "rights": 500, "event": 300}
 SEVERAL = {"people": 2000, "keywords": 2000}
 MOST_DATE = 200
 AS_TEXT = "text"
