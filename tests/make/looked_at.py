@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+import cv2
 import numpy as np
 from make import tiny
 from PIL import Image
@@ -51,13 +52,21 @@ def side(box: Box, folder: Path, *findings: Finding, item: str = "k1", name: str
     return take_in(box, item, name, path, report, "a")
 
 
-def bed(box: Box, folder: Path, *, item: str = "p1") -> str:
-    """A white glass with a red and a blue print, upright, 100 px to the inch; each has a black mark at its top left."""
+def bed(box: Box, folder: Path, *, item: str = "p1", words: tuple[tuple[str, int], ...] = ()) -> str:
+    """A white glass with a red and a blue print, upright, 100 px to the inch; each has a black mark at its top left.
+
+    ``words``: what is written across each print, and the quarter turns clockwise that set it upright.
+    """
     pixels = np.full((BED_PX[1], BED_PX[0], 3), 245, np.uint8)
     for (first, _, last, _), colour in zip(PRINTS, ((180, 30, 30), (30, 30, 180))):
         (left, top), (right, foot) = ((int(x), int(y)) for x, y in (first, last))
         pixels[top:foot, left:right] = colour
         pixels[top : top + 20, left : left + 20] = 0
+    for corners, (word, turn) in zip(PRINTS, words):
+        (left, top), (right, foot) = ((int(x), int(y)) for x, y in (corners[0], corners[2]))
+        part = np.ascontiguousarray(np.rot90(pixels[top:foot, left:right], -turn))
+        cv2.putText(part, word, (12, 95), cv2.FONT_HERSHEY_COMPLEX, 0.85, (250, 250, 240), 2, cv2.LINE_AA)
+        pixels[top:foot, left:right] = np.rot90(part, turn)
     path = folder / f"{item}.tif"
     Image.fromarray(pixels).save(path, dpi=(100, 100))
     found = [{"corners": [list(corner) for corner in corners], "tilt": 0.0} for corners in PRINTS]

@@ -6,8 +6,11 @@ import io
 
 import numpy as np
 import pytest
-from make.looked_at import PRINTS, stands
+from make.looked_at import PRINTS, bed, stands
 from PIL import Image
+
+from takeup.box.folder import look_into
+from takeup.settings import Settings
 
 
 def test_the_page_shows_each_picture_with_its_corners(maren, scan):
@@ -79,6 +82,22 @@ def test_a_back_that_is_told_is_chosen_and_said_and_can_be_taken_back(maren, sca
     assert [one.back_of for one in stands(box).pictures] == ["", "p1-1"]
     maren.send(scan, scan, do="undo")
     assert [one.back_of for one in stands(box).pictures] == ["", ""]
+
+
+def test_pictures_are_set_upright_by_what_is_written_in_them(maren, box, tmp_path):
+    """The red print hangs head over foot; the blue one lies on its left side."""
+    box["stored"] = bed(look_into(box["path"], Settings()), tmp_path, words=(("HARBOUR", 2), ("Bakery", 1)))
+    scan = f"/boxes/{box['number']}/captures/1/pictures"
+    page = maren.send(scan, scan, do="turns")
+    assert [one.turn for one in stands(box).pictures] == [2, 1]
+    assert "Turned by what is written in them: p1-1, p1-2." in page.text and "neighbours" not in page.text
+    maren.send(scan, scan, do="undo")
+    assert [one.turn for one in stands(box).pictures] == [0, 0]
+
+
+def test_pictures_without_lettering_are_left_as_they_lie(maren, scan, box):
+    answer = maren.send(scan, scan, do="turns")
+    assert answer.status_code == 400 and "Please turn them by hand" in answer.text and stands(box).steps == 0
 
 
 @pytest.mark.parametrize("typed", ["a", "1e400", "nan", "99999999999", "=1+1", "<b>", "１２", "١٢"])

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
+from urllib.parse import urlencode
 
 from takeup.errors import NotPossible
 from takeup.measure.scan.pairs import Pair
+from takeup.measure.scan.way_up import WayUp
 from takeup.plan.arranging import Placed, middle_box, next_number
 from takeup.plan.scan_finishing import PlannedPicture, plan_pictures
 from takeup.tasks import excerpt, looking
@@ -16,6 +18,7 @@ from takeup.tasks.arrange import Arrangement, arrange, arrangement_of, undo
 from takeup.tasks.backs import proposed_backs
 from takeup.tasks.finishing import part_name
 from takeup.tasks.looking import Look
+from takeup.tasks.turns_read import proposed_turns
 from takeup.web.ask import Answer, Ask, Refused, SeeOther, Served, Shown
 from takeup.web.boxes import folder_of, settings_of
 from takeup.web.captures import look_of
@@ -23,13 +26,15 @@ from takeup.web.pages import form, page
 from takeup.words.sentences import say
 
 STEPS = {"left": 3, "right": 1}  # quarter turns clockwise
+NO_TURNS: Mapping[int, WayUp] = {}
 
 
 @page("/boxes/{box}/captures/{n}/pictures", door="box")
 def pictures(ask: Ask) -> Answer:
     row, look = look_of(ask)
     stands = _stands(ask, row, look)
-    return _shown(ask, row, look, stands, sentence=_found_backs(ask, stands) if ask.given.get("backs") else "")
+    sentence = _found_backs(ask, stands) if ask.given.get("backs") else _found_turns(ask, stands)
+    return _shown(ask, row, look, stands, sentence=sentence)
 
 
 def _found_backs(ask: Ask, stands: Arrangement) -> str:
@@ -44,6 +49,21 @@ def _found_backs(ask: Ask, stands: Arrangement) -> str:
         "take the last change back.",
         backs=", ".join(backs),
     ) if backs else ""  # fmt: skip
+
+
+def _found_turns(ask: Ask, stands: Arrangement) -> str:
+    """Which pictures were turned just now, and by what."""
+    read, like = (
+        ", ".join(stands.names[one.number] for one in stands.standing if str(one.number) in numbers)
+        for numbers in (ask.given.get(name, "").split() for name in ("read", "like"))
+    )
+    if not read:
+        return ""
+    told = [ask.words("Turned by what is written in them: %(pictures)s.", pictures=read)]
+    if like:
+        told.append(ask.words("Turned like their neighbours: %(pictures)s.", pictures=like))
+    told.append(ask.words("Where one is wrong, turn it by hand or take the last change back."))
+    return " ".join(told)
 
 
 def _stands(ask: Ask, row: dict[str, Any], look: Look) -> Arrangement:
@@ -131,13 +151,20 @@ def arranged(ask: Ask) -> Answer:
                 ask.words("A corner's place is a number of pixels. Nothing was changed: %(typed)s", typed=typed_wrong)
             )
         backs = _backs(ask, row, look, stands) if doing == "backs" else ()
-        typed = _after(doing, about_number, typed, stands, backs)
+        turns = _turns(ask, row, stands) if doing == "turns" else {}
+        typed = _after(doing, about_number, typed, stands, backs, turns)
         arrange(folder_of(ask, row), settings_of(ask), pictures=typed, **about)
     except (NotPossible, Refused) as no:
         told = no.sentence if isinstance(no, Refused) else say("faults", no.key, ask.lang, no.facts)
         return _shown(ask, row, look, stands, typed=typed, sentence=told, status=400)
     if doing == "backs":
         return SeeOther(url=f"{here}?backs=found")
+    if doing == "turns":
+        read, like = (
+            " ".join(str(number) for number, way in turns.items() if way.turn and bool(way.words) is told)
+            for told in (True, False)
+        )
+        return SeeOther(url=f"{here}?{urlencode({'read': read, 'like': like})}")
     chosen = str(next_number(stands.pictures)) if doing == "add" else about_number
     return SeeOther(url=here + (f"?chosen={chosen}#p{chosen}" if chosen.isdigit() else ""))
 
@@ -154,9 +181,20 @@ def _backs(ask: Ask, row: dict[str, Any], look: Look, stands: Arrangement) -> tu
     return found
 
 
+def _turns(ask: Ask, row: dict[str, Any], stands: Arrangement) -> Mapping[int, WayUp]:
+    """Which pictures of this scan are to be turned, where that can be told."""
+    found = proposed_turns(looking.box_at(folder_of(ask, row), settings_of(ask)), stands, settings_of(ask))
+    if not any(way.turn for way in found.values()):
+        raise Refused(
+            ask.words("Nothing that can be read in these pictures tells another way up. Please turn them by hand.")
+        )
+    return found
+
+
 def _after(
-    doing: str, number: str, typed: list[Placed], stands: Arrangement, backs: Sequence[Pair] = ()
-) -> list[Placed]:
+    doing: str, number: str, typed: list[Placed], stands: Arrangement, backs: Sequence[Pair] = (),
+    turns: Mapping[int, WayUp] = NO_TURNS,
+) -> list[Placed]:  # fmt: skip
     if doing == "add":
         return [*typed, Placed(number=next_number(typed), corners=middle_box(stands.size))]
     if doing in STEPS:
@@ -167,6 +205,8 @@ def _after(
             one if one.back_of or one.gone else replace(one, back_of=fronts.get(stands.names.get(one.number, ""), ""))
             for one in typed
         ]
+    if doing == "turns":
+        return [replace(one, turn=turns[one.number].turn) if one.number in turns else one for one in typed]
     if doing in ("remove", "bring"):
         return [replace(one, gone=doing == "remove") if str(one.number) == number else one for one in typed]
     return typed
