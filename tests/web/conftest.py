@@ -7,6 +7,7 @@ import shutil
 from html.parser import HTMLParser
 
 import pytest
+from anyio.from_thread import start_blocking_portal
 from argon2 import PasswordHasher
 from make.handing import finish_print
 from make.looked_at import bed
@@ -62,8 +63,9 @@ class Forms(HTMLParser):
 class Person:
     """One browser at the desk."""
 
-    def __init__(self, app) -> None:
+    def __init__(self, app, portal=None) -> None:
         self.client = TestClient(app, raise_server_exceptions=True, follow_redirects=False)
+        self.client.portal = portal
 
     def look(self, url, **more):
         """The page at an address, redirects followed."""
@@ -123,10 +125,17 @@ def app(desk):
     return make_app(desk)
 
 
+@pytest.fixture(scope="session")
+def portal():
+    """The loop and threads that answer every request: without, a new loop and two new threads are made for each."""
+    with start_blocking_portal() as kept:
+        yield kept
+
+
 @pytest.fixture
-def somebody(app):
+def somebody(app, portal):
     """Makes a new browser in which nobody is signed in."""
-    return lambda: Person(app)
+    return lambda: Person(app, portal)
 
 
 @pytest.fixture
