@@ -50,6 +50,17 @@ def test_the_base_is_found_beside_a_holder_naked_light_and_perforations():
     assert np.abs(np.array(found.density) - made.MASK).max() < 0.01
 
 
+def test_light_that_creeps_in_about_perforations_is_no_lighter_film():
+    """Holes softened by the lens and by the miniature: about them every mixture of film and naked light is seen."""
+    film = made.framed(made.negative(made.pictures()[3]), made.MASK, (16, 16, 4, 4))
+    film = np.tile(film, (1, 3, 1))
+    for left in range(3, film.shape[1] - 8, 13):
+        film[3:10, left : left + 6] = film[-10:-3, left : left + 6] = 1.0
+    bare = cv2.GaussianBlur(np.pad(film, ((9, 9), (9, 9), (0, 0)), constant_values=1.0), (0, 0), 0.7)
+    found = find_base(with_noise(bare, 0.005))
+    assert np.abs(np.array(found.density) - made.MASK).max() < 0.01
+
+
 def test_without_a_clear_edge_nothing_is_said():
     """A deep shadow is no edge. The astronaut's black ground is left out: there film is as clear as at its edge."""
     for photo in made.pictures()[4:]:

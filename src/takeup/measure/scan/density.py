@@ -19,6 +19,7 @@ FLAT = 0.012  # standard deviation over 5 x 5 pixels of a place that shows nothi
 LEAST_SHARE = 0.005  # of all pixels, for a rebate
 OUTLINE = 0.22  # of the film's own outline that the rebate must hold: about one of its four sides
 ACROSS = 0.9  # of a row or a column of film, for a strip between frames
+RIM = 7  # pixels: about holes and along a film's edges the miniature mixes film with naked light, no film is as light
 LIGHTER = 0.002  # of the film that may be lighter than the rebate: scratches and specks
 RANGE = np.arange(1.4, 3.05, 0.1)  # decades of light from black to white that a positive may show
 MIDDLE = 0.18  # light that the middle of a picture becomes, as near as a range in those bounds allows: a grey card's
@@ -82,7 +83,8 @@ def find_base(linear: np.ndarray) -> Base:
         return Base(why="none")
     like = kept & (np.abs(d - middle) < NEAR).all(axis=2)
     share = float(like.mean())
-    lighter = float((kept & (mean < middle.mean() - 2 * NEAR)).sum() / kept.sum())
+    deep = cv2.erode(film.astype(np.uint8), np.ones((RIM, RIM), np.uint8), borderValue=1).astype(bool)
+    lighter = float((deep & (mean < middle.mean() - 2 * NEAR)).sum() / kept.sum())
     if share < LEAST_SHARE or lighter > LIGHTER or not (_holds_outline(like, film) or _goes_across(like, kept)):
         return Base(why="none")
     if (linear[like] >= 0.999).any(axis=1).mean() > 0.5:
