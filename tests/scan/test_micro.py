@@ -10,7 +10,7 @@ from tests.make.scan import photographs
 
 from takeup.measure.scan.fiche import fiche_frames
 from takeup.measure.scan.page_light import page_light
-from takeup.measure.scan.polarity import mask_polarity, text_blocks, text_polarity
+from takeup.measure.scan.polarity import base_polarity, mask_polarity, text_blocks, text_polarity
 from takeup.measure.scan.two_pages import two_pages
 from takeup.streams import Original
 from takeup.tasks.check import check_file
@@ -82,6 +82,17 @@ def test_the_mask_of_a_colour_negative():
         assert mask_polarity(negative).negative is True
         warm = np.rint(photo * np.array([1.0, 0.8, 0.55])).astype(np.uint8)
         assert mask_polarity(warm).negative is None
+        bright = density + np.array([0.62, 0.60, 0.58]) * 0.6 * np.log10(5)  # a stop or two more: 3 decades of light
+        assert mask_polarity(np.rint(255 * 10 ** (-bright / 2.2)).astype(np.uint8)).negative is True
+        yellowed = (0.02 + 0.8 * light) * [0.95, 0.8, 0.5]
+        assert mask_polarity(np.rint(255 * yellowed ** (1 / 2.2)).astype(np.uint8)).negative is None
+
+
+def test_clear_film_along_an_outline_tells_a_colour_negative_and_no_other():
+    """Mask as in the check values; silver film and a slide's black edge have none."""
+    assert base_polarity((0.25, 0.65, 0.95)).negative is True
+    for other in ((0.28, 0.28, 0.28), (0.05, 0.10, 0.35), (2.4, 2.5, 2.6), (0.25,), ()):
+        assert base_polarity(other).negative is None
 
 
 @pytest.mark.parametrize(

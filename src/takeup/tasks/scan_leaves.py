@@ -9,12 +9,14 @@ import numpy as np
 
 from takeup.judge.scan import PAGES_OF_TEXT, Seen
 from takeup.judge.scan_micro import Leaves, is_sure
+from takeup.measure.scan.density import find_base
 from takeup.measure.scan.fiche import Fiche, fiche_frames
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.miniature import Miniature
 from takeup.measure.scan.page_light import page_light
 from takeup.measure.scan.pictures import Pictures, Print
-from takeup.measure.scan.polarity import mask_polarity, text_blocks, text_polarity
+from takeup.measure.scan.polarity import base_polarity, mask_polarity, text_blocks, text_polarity
+from takeup.measure.scan.tone import tone_curve
 from takeup.measure.scan.two_pages import Spread, two_pages
 from takeup.tables.rows import Rows
 
@@ -58,9 +60,16 @@ def _picture(seen: Seen, small: Miniature, carrier: str) -> Leaves:
         if rows.size and columns.size:
             part = part[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
         polarity = mask_polarity(np.ascontiguousarray(part))
+        if not polarity.negative:
+            polarity = base_polarity(find_base(_light(part, seen.image.profile)).density)
         if polarity.negative:
             return Leaves(polarity=polarity, sure=True, looked=True)
     return Leaves(looked=True)
+
+
+def _light(part: np.ndarray, profile: str | None) -> np.ndarray:
+    curve = tone_curve(profile, 255)
+    return part / 255 if curve is None else curve[part]
 
 
 def _spread(grey: np.ndarray, seen: Seen) -> Spread | None:

@@ -20,11 +20,14 @@ EVEN = 0.13  # spread of a block's ground, of its contrast: a picture's texture 
 CROSSINGS = 2.0  # mean of strokes met along a row and along a column of a block: an edge or a lamp has fewer
 LEAST_BLOCKS = 8
 AGREE = 0.9  # of the blocks that say anything
-MASK_GREEN, MASK_BLUE = 0.18, 0.33  # densities over red in a masked negative's lightest and darkest tones
-MASK_STEADY = 0.4  # by which the mask's blue may differ between the two
-DARKEST_RED = 1.25  # density that a negative's red does not pass: its contrast is low; a photograph's black passes it
-LIGHTEST_BLUE = 0.6  # density that a negative's blue keeps everywhere: its mask
-IN_ORDER = 0.6  # share of the picture whose densities lie in the mask's order; red things turn theirs
+LIGHTEST_RED = 0.15, 0.9  # density of a masked negative's lightest places in red: its base, and what lies in shadow
+LIGHTEST_GREEN, LIGHTEST_BLUE = (0.15, 0.7), (0.35, 1.1)  # and how much denser they are in green and in blue
+DENSEST_GREEN, DENSEST_BLUE = 0.1, (0.3, 1.3)  # the same of its densest places: the mask is there, too
+CLEAR_BLUE = 0.88  # density in blue that a masked negative has everywhere: 0.95 for the base, less a scanner's gain
+MOST_RANGE = 2.0  # density from its lightest to its densest: three decades of light at a contrast of 0.6
+ALIKE_RANGES = 1.8  # by which the channels' ranges may differ: their contrasts are nearly one
+BASE_RED = 0.12, 0.5  # density of unexposed masked film in red
+BASE_GREEN, BASE_BLUE = (0.2, 0.6), (0.42, 1.0)  # and how much denser it is in green and in blue
 LEAST_SPREAD = 0.25  # density from the lightest to the darkest: less is a blank
 
 
@@ -105,25 +108,47 @@ def mask_polarity(pixels: np.ndarray) -> Polarity:
 
     Notes
     -----
-    A masked negative is a neutral-ish picture with a constant density added: least in red, most in blue (base
-    densities of about 0.25, 0.65 and 0.95). In a photograph, however warm, the lightest tones lie near white or the
-    darkest near black, and there the densities of the channels meet.
+    A masked negative is a neutral-ish picture of low contrast with a constant density added: least in red, most in
+    blue (base densities of about 0.25, 0.65 and 0.95). So each channel's own lightest and densest places stand apart
+    by the mask, and blue is dense everywhere. In a photograph, however warm, the lightest tones lie near white or the
+    darkest near black, and there the densities of the channels meet. Channels are taken each by itself: the densest
+    pixel of a negative may well be a strong colour.
     """
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size < 3 * 256:
         return Polarity()
     small = cv2.resize(pixels, (96, 96), interpolation=cv2.INTER_AREA).astype(np.float64).reshape(-1, 3)
     density = -2.2 * np.log10(np.maximum(small, 1.0) / 255)
-    order = density.sum(axis=1)
-    if np.subtract(*np.percentile(order, [98, 2])) / 3 < LEAST_SPREAD:
+    light, dense = np.percentile(density, [1, 99], axis=0)
+    ranges = dense - light
+    if ranges.min() < LEAST_SPREAD or ranges.max() > min(MOST_RANGE, ALIKE_RANGES * ranges.min()):
         return Polarity()
-    ends = []
-    for band in ((0, 4), (96, 100)):
-        low, high = np.percentile(order, band)
-        ends.append(np.median(density[(order >= low) & (order <= high)], axis=0))
-    over = np.array([(end[1] - end[0], end[2] - end[0]) for end in ends])
-    masked = bool((over >= (MASK_GREEN, MASK_BLUE)).all()) and abs(over[0, 1] - over[1, 1]) <= MASK_STEADY
-    every = float(((density[:, 1] > density[:, 0]) & (density[:, 2] > density[:, 1])).mean())
-    low_contrast = np.percentile(density[:, 0], 98) <= DARKEST_RED and np.percentile(density[:, 2], 2) >= LIGHTEST_BLUE
-    if masked and low_contrast and every >= IN_ORDER:
-        return Polarity(negative=True, agree=every, blocks=2, by="mask")
-    return Polarity()
+    over, above = light[1:] - light[0], dense[1:] - dense[0]
+    masked = (
+        _within(light[0], LIGHTEST_RED)
+        and _within(over[0], LIGHTEST_GREEN) and _within(over[1], LIGHTEST_BLUE) and over[1] - over[0] >= 0.1
+        and above[0] >= DENSEST_GREEN and _within(above[1], DENSEST_BLUE)
+        and light[2] >= CLEAR_BLUE
+    )  # fmt: skip
+    if not masked:
+        return Polarity()
+    agree = float(((density[:, 1] > density[:, 0]) & (density[:, 2] > density[:, 0])).mean())
+    return Polarity(negative=True, agree=agree, blocks=2, by="mask")
+
+
+def base_polarity(density: tuple[float, ...]) -> Polarity:
+    """What the clear film along a picture's outline says: masked film is a colour negative's.
+
+    Parameters
+    ----------
+    density : (red, green, blue) or fewer
+        Of the unexposed film, as ``density.find_base`` found it.
+    """
+    if len(density) != 3:
+        return Polarity()
+    red, green, blue = density
+    masked = _within(red, BASE_RED) and _within(green - red, BASE_GREEN) and _within(blue - red, BASE_BLUE)
+    return Polarity(negative=True, agree=1.0, blocks=1, by="mask") if masked else Polarity()
+
+
+def _within(value: float, ends: tuple[float, float]) -> bool:
+    return bool(ends[0] <= value <= ends[1])
