@@ -43,7 +43,15 @@ def chart(turn=0, tilt=0.0, shift=(0.0, 0.0, 0.0), gain=1.0, noise=1.5, frame=30
 
 @pytest.mark.parametrize(
     ("turn", "tilt", "frame", "gap"),
-    [(0, 0.0, 30.0, 2.0), (1, 2.0, 30.0, 2.0), (2, -3.0, 200.0, 2.5), (3, 5.0, 90.0, 1.0), (0, 1.0, 240.0, 4.0)],
+    [
+        (0, 0.0, 30.0, 2.0),
+        (1, 2.0, 30.0, 2.0),
+        (2, -3.0, 200.0, 2.5),
+        (3, 5.0, 90.0, 1.0),
+        (0, 1.0, 240.0, 4.0),
+        (0, 30.0, 30.0, 2.0),
+        (2, -41.0, 90.0, 2.5),
+    ],
 )
 def test_a_chart_is_found_however_it_lies_and_read(turn, tilt, frame, gap):
     pixels, lab = chart(turn, tilt, frame=frame, gap=gap)

@@ -57,39 +57,58 @@ def find_chart(pixels: np.ndarray, to_lab: ToLab, reference: np.ndarray) -> Char
         return None
     scale = max(1.0, max(pixels.shape[:2]) / LONG_PX)
     small = cv2.resize(pixels, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA) if scale > 1 else pixels
-    middles, sides = _even_squares(small)
+    middles, sides, lean = _even_squares(small)
     if not GREY_STEPS <= len(middles) <= MOST_SQUARES:
         return None
     middles, sides = middles * scale, sides * scale
-    return _patches(pixels, middles, sides, to_lab, reference) or _steps(pixels, middles, sides, to_lab)
+    return _patches(pixels, middles, sides, lean, to_lab, reference) or _steps(pixels, middles, sides, lean, to_lab)
 
 
-def _even_squares(small: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Middles and sides of even, roughly square areas."""
+def _even_squares(small: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Middles and sides of even, roughly square areas, and how each is turned clockwise [radians, within an eighth]."""
     small = cv2.GaussianBlur(small, (3, 3), 0)
     kernel = np.ones((3, 3), np.uint8)
     rough = cv2.subtract(cv2.dilate(small, kernel), cv2.erode(small, kernel)).max(axis=2)
     flat = (rough <= 9).astype(np.uint8)
     flat = cv2.morphologyEx(flat, cv2.MORPH_OPEN, kernel)
-    _, _, stats, middles = cv2.connectedComponentsWithStats(flat, connectivity=4)
+    _, labels, stats, middles = cv2.connectedComponentsWithStats(flat, connectivity=4)
     width, height, area = (stats[:, n].astype(float) for n in (2, 3, 4))
     long, short = np.maximum(width, height), np.minimum(width, height)
-    square = (short >= 8) & (long <= 0.2 * max(flat.shape)) & (short > 0.45 * long) & (area > 0.68 * width * height)
-    return middles[square] + 0.5, np.sqrt(area[square]) + 2
+    may = (short >= 8) & (long <= 0.3 * max(flat.shape)) & (short > 0.45 * long) & (area > 0.34 * width * height)
+    kept, lean = [], []
+    for n in np.flatnonzero(may):
+        x, y = int(stats[n, 0]), int(stats[n, 1])
+        part = (labels[y : y + int(height[n]), x : x + int(width[n])] == n).astype(np.uint8)
+        outlines, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        _, sides, degrees = cv2.minAreaRect(np.concatenate(outlines))
+        one, other = max(sides) + 1, min(sides) + 1  # contours run through the middles of pixels
+        if other >= 8 and one <= 0.2 * max(flat.shape) and other > 0.45 * one and area[n] > 0.68 * one * other:
+            kept.append(n)
+            lean.append(np.deg2rad(degrees))
+    turned = np.array(lean)
+    return middles[kept] + 0.5, np.sqrt(area[kept]) + 2, np.arctan2(np.sin(4 * turned), np.cos(4 * turned)) / 4
+
+
+def _turned_back(lean: np.ndarray) -> np.ndarray:
+    """What turns points (rows x, y) back by as much as most of the squares are turned."""
+    a = float(np.angle(np.exp(4j * lean).mean())) / 4
+    return np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
 
 
 def _patches(
-    pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, to_lab: ToLab, reference: np.ndarray
+    pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, lean: np.ndarray, to_lab: ToLab, reference: np.ndarray
 ) -> Chart | None:
     groups = np.abs(sides[:, None] / sides[None, :] - 1) < 0.16
     group = groups[int(np.argmax(groups.sum(axis=1)))]
     if group.sum() < LEAST_SEEN:
         return None
     points, side = middles[group], float(np.median(sides[group]))
-    grid = _lattice(points, side)
+    back = _turned_back(lean[group])
+    grid = _lattice(points @ back, side)
     if grid is None:
         return None
     base, step, index = grid
+    base, step = base @ back.T, step @ back.T
     best: tuple[float, Chart] | None = None
     for wide, high in ((6, 4), (4, 6)):
         for i in range(index[:, 0].min() - 1, index[:, 0].max() + 1):
@@ -158,18 +177,19 @@ def _read(pixels: np.ndarray, places: np.ndarray, side: float, to_lab: ToLab) ->
     return to_lab(np.array(codes) / 255)
 
 
-def _steps(pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, to_lab: ToLab) -> Chart | None:
+def _steps(pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, lean: np.ndarray, to_lab: ToLab) -> Chart | None:
     """A straight row of equal squares whose lightness falls from one end to the other and which have one hue."""
     best: Chart | None = None
+    level = middles @ _turned_back(lean)
     for along, other in ((0, 1), (1, 0)):
-        order = np.argsort(middles[:, along])
+        order = np.argsort(level[:, along])
         for first in order:
-            near = np.abs(middles[order, other] - middles[first, other]) < 0.4 * sides[first]
+            near = np.abs(level[order, other] - level[first, other]) < 0.4 * sides[first]
             row = order[near & (np.abs(sides[order] / sides[first] - 1) < 0.15)]
             if len(row) < GREY_STEPS or (best is not None and len(row) <= len(best.lab)):
                 continue
             points, side = middles[row], float(np.median(sides[row]))
-            gaps = np.diff(points[:, along])
+            gaps = np.diff(level[row, along])
             if np.abs(gaps / np.median(gaps) - 1).max() > 0.1 or np.median(gaps) > 1.8 * side:
                 continue
             lab = _read(pixels, points, side, to_lab)
