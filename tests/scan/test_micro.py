@@ -10,7 +10,7 @@ from tests.make.scan import photographs
 
 from takeup.measure.scan.fiche import fiche_frames
 from takeup.measure.scan.page_light import page_light
-from takeup.measure.scan.polarity import base_polarity, mask_polarity, text_blocks, text_polarity
+from takeup.measure.scan.polarity import base_polarity, codes_are_light, mask_polarity, text_blocks, text_polarity
 from takeup.measure.scan.two_pages import two_pages
 from takeup.streams import Original
 from takeup.tasks.check import check_file
@@ -93,6 +93,15 @@ def test_clear_film_along_an_outline_tells_a_colour_negative_and_no_other():
     assert base_polarity((0.25, 0.65, 0.95)).negative is True
     for other in ((0.28, 0.28, 0.28), (0.05, 0.10, 0.35), (2.4, 2.5, 2.6), (0.25,), ()):
         assert base_polarity(other).negative is None
+
+
+def test_the_base_tells_codes_that_are_light_from_coded_ones():
+    """A gamma of 2.2 read where there is none makes every density 2.2 times as large, and the other way round."""
+    for mask in ((0.25, 0.65, 0.95), (0.21, 0.58, 0.88), (0.25, 0.25, 0.25)):
+        larger, smaller = tuple(2.2 * d for d in mask), tuple(d / 2.2 for d in mask)
+        assert codes_are_light(larger, mask)
+        assert not codes_are_light(mask, smaller)
+    assert codes_are_light((), (0.25, 0.65, 0.95)) and not codes_are_light((0.25, 0.65, 0.95), ())
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 import pyvips
 
-from takeup.measure.scan.density import find_base, plan_inversion, positive
+from takeup.measure.scan.density import Base, find_base, plan_inversion, positive
 from takeup.measure.scan.fade import find_fade, undo_fade
 from takeup.measure.scan.mask import DustSweep
+from takeup.measure.scan.polarity import codes_are_light
 from takeup.measure.scan.show_through import GhostSweep, at_full_size, find_ghost, papers_of
 from takeup.media.probe import look_at
 from takeup.media.still import OpenStill
+from takeup.media.still_colour import profile_of
 from takeup.media.still_mend import as_srgb, by_strips, codes_for, light_of_codes, sample, through_table
 from takeup.media.still_write import upright_picture
 from takeup.plan.scan_finishing import PlannedPicture
@@ -108,20 +110,31 @@ def _positive(still: OpenStill, light: np.ndarray, corners: Any, work: MendedPic
     if carrier not in NEGATIVE:
         work.left("positive", "not-for")
         return light
-    base = find_base(sample(still, light))
+    base, film = _base_of(still, light)
     if base.why:
         work.left("positive", base.why)
         return light
-    how = plan_inversion(sample(still, light, corners), base)
+    how = plan_inversion(sample(still, film, corners), base)
     work.grey = how.grey
     work.said.append({
         "what": "positive", "interpretation": True, "base": _round(how.base), "contrast": _round(how.contrast),
         "decades": round(how.white[0], 2), "black": round(how.black, 4),
         "colours": "grey" if how.grey else "colour", "base_share": round(base.share, 4),
+        "codes": "light" if film is not light else "curve",
     })  # fmt: skip
     work.notes.append(("finish.mended-positive", {"name": work.name}))
     _warn_of_eight_bits(still, work)
-    return positive(light, how)
+    return positive(film, how)
+
+
+def _base_of(still: OpenStill, light: np.ndarray) -> tuple[Base, np.ndarray]:
+    """The negative's base, and how much light each code means: where nothing says so, the base itself tells."""
+    base = find_base(sample(still, light))
+    if still.image.bits_stated <= 8 or profile_of(still) is not None:
+        return base, light
+    straight = np.repeat(np.linspace(0, 1, light.shape[0])[:, None], light.shape[1], axis=1)
+    other = find_base(sample(still, straight))
+    return (other, straight) if codes_are_light(base.density, other.density) else (base, light)
 
 
 def _unfaded(still: OpenStill, light: np.ndarray, corners: Any, work: MendedPicture, carrier: str) -> np.ndarray:

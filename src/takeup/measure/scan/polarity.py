@@ -30,6 +30,8 @@ BASE_RED = 0.12, 0.5  # density of unexposed masked film in red
 BASE_GREEN, BASE_BLUE = (0.2, 0.6), (0.42, 1.0)  # and how much denser it is in green and in blue
 LEAST_SPREAD = 0.25  # density from the lightest to the darkest: less is a blank
 
+GREYEST = 0.42  # density of silver film's base: 0.1 to 0.35, fog of age included
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Polarity:
@@ -148,6 +150,25 @@ def base_polarity(density: tuple[float, ...]) -> Polarity:
     red, green, blue = density
     masked = _within(red, BASE_RED) and _within(green - red, BASE_GREEN) and _within(blue - red, BASE_BLUE)
     return Polarity(negative=True, agree=1.0, blocks=1, by="mask") if masked else Polarity()
+
+
+def codes_are_light(coded: tuple[float, ...], straight: tuple[float, ...]) -> bool:
+    """Whether the 16-bit codes of a negative are light itself, where its file says nothing of its curve.
+
+    A scanner that is set to give light as it is often writes no profile. Read with the other curve every density comes
+    out 2.2 times too large, or too small, and film's own base tells which: a mask has its known place, silver film is
+    seldom as dense as ``GREYEST``.
+
+    Parameters
+    ----------
+    coded, straight : (red, green, blue) or fewer
+        Densities of the unexposed film when codes are read as sRGB and as light; empty where none was found.
+    """
+    if not straight:
+        return False
+    if base_polarity(straight).negative or base_polarity(coded).negative:
+        return bool(base_polarity(straight).negative)
+    return not coded or min(coded) > GREYEST
 
 
 def _within(value: float, ends: tuple[float, float]) -> bool:
