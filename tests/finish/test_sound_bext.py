@@ -14,7 +14,7 @@ from takeup import __version__
 from takeup.media.wave_tags import Bext, continued_history
 from takeup.streams import Original
 
-RATE = 96_000
+RATE = 48_000
 LOUDNESS_AT = 256 + 32 + 32 + 10 + 8 + 8 + 2 + 64  # after texts, time reference, version, UMID
 
 
@@ -75,7 +75,7 @@ def test_coding_history_has_the_form_of_r_98(cassette):
     for letter, master in zip("ab", cassette[1]):
         lines = chunk_of(master, b"bext")[602:].rstrip(b"\0").decode("ascii").split("\r\n")
         assert lines == [
-            f"A=ANALOGUE,M=stereo,T=cassette;{letter}", f"A=PCM,F=96000,W=24,M=stereo,T=takeup {__version__}", "",
+            f"A=ANALOGUE,M=stereo,T=cassette;{letter}", f"A=PCM,F={RATE},W=24,M=stereo,T=takeup {__version__}", "",
         ]  # fmt: skip
 
 

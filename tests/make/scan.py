@@ -49,11 +49,13 @@ def photograph(rng: np.random.Generator, width: int, height: int) -> np.ndarray:
 
 def lid(rng: np.random.Generator, rows: int, columns: int, level: float, swing: float) -> np.ndarray:
     """A lid of slowly changing brightness."""
-    y, x = np.mgrid[0 : 1 : rows * 1j, 0 : 1 : columns * 1j].astype(np.float32)
+    y, x = 2 * np.pi * np.linspace(0, 1, rows)[:, None], 2 * np.pi * np.linspace(0, 1, columns)
     field_ = np.zeros((rows, columns), np.float32)
     for _ in range(4):
         fy, fx, phase = rng.uniform(-1.3, 1.3), rng.uniform(-1.3, 1.3), rng.uniform(0, 6.28)
-        field_ += np.sin(2 * np.pi * (fx * x + fy * y) + phase).astype(np.float32)
+        down, across = np.exp(1j * (fy * y + phase)), np.exp(1j * fx * x)  # sin(a + b) of the two
+        field_ += down.imag.astype(np.float32) * across.real.astype(np.float32)
+        field_ += down.real.astype(np.float32) * across.imag.astype(np.float32)
     field_ *= swing / max(float(np.abs(field_).max()), 1e-6)
     return np.repeat((level + field_)[..., None], 3, axis=2) + rng.uniform(-1, 1, 3).astype(np.float32)
 

@@ -35,10 +35,10 @@ def write_wav(path: Path, samples: np.ndarray, rate_hz: int = 48000, bits: int =
 def pictures(count: int, width: int, height: int, seed: int = 2):
     """Textured moving scenes, grey in all three colours: uint8 arrays (height, width, 3)."""
     rng = np.random.default_rng(seed)
-    ground = np.kron(rng.uniform(50, 200, (height // 8 + 30, width // 8 + 40)), np.ones((8, 8)))
+    ground = np.kron(rng.uniform(50, 200, (height // 8 + 30, width // 8 + 40)), np.ones((8, 8))).astype(np.float32)
     for at in range(count):
         y, x = 2 * at % 200, 3 * at % 300
-        view = ground[y : y + height, x : x + width] + rng.normal(0, 2, (height, width))
+        view = ground[y : y + height, x : x + width] + 2 * rng.standard_normal((height, width), dtype=np.float32)
         yield np.repeat(np.clip(view, 16, 235).astype(np.uint8)[..., None], 3, axis=2)
 
 

@@ -151,7 +151,7 @@ def test_killed_in_mid_capture_with_the_desk_away_everything_arrives_once_in_ord
 
 
 def test_transfer_survives_a_kill_a_restart_and_a_damaged_piece(tmp_path, ends):
-    """Eight pieces through a network that damages one; the watch is killed after two, the desk after four."""
+    """Six pieces through a network that damages one; the watch is killed after two, the desk after four."""
     home = Home(tmp_path, stations=("cassette-1", "cassette-2"))
     home.sit("cassette-1", "k1")
     home.sit("cassette-2", "k2")
@@ -159,7 +159,7 @@ def test_transfer_survives_a_kill_a_restart_and_a_damaged_piece(tmp_path, ends):
     ends(desk.stop)
     between = Between(desk.port)
     ends(between.close)
-    data = write_wav(tmp_path / "one.wav", sound_samples(28.0, rate_hz=192_000, seed=3), 192_000, bits=24).read_bytes()
+    data = write_wav(tmp_path / "one.wav", sound_samples(20.0, rate_hz=192_000, seed=3), 192_000, bits=24).read_bytes()
     folders, watches = [tmp_path / "cap1", tmp_path / "cap2"], []
     for folder, station in zip(folders, home.keys):
         folder.mkdir()
