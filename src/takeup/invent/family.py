@@ -156,27 +156,27 @@ def beach() -> Iterator[np.ndarray]:
 
 
 def album() -> np.ndarray:
-    """Four prints on the bed, none quite straight, one with a white border."""
+    """Four prints on the bed, none quite straight, one with a white border; of the bed no more than they cover."""
     prints = [
         Print(
-            picture=town(71, 1800, 1260).astype(np.uint8), width_in=5, height_in=3.5, middle_in=(2.85, 2.1), tilt=3.2
+            picture=town(71, 1800, 1260).astype(np.uint8), width_in=3.5, height_in=2.5, middle_in=(2.05, 1.65), tilt=3.2
         ),
         Print(
             picture=town(72, 1500, 1500).astype(np.uint8),
             width_in=3.5,
             height_in=3.5,
-            middle_in=(6.4, 5.85),
+            middle_in=(5.95, 2.1),
             tilt=-2.1,
             border_in=0.18,
         ),
         Print(
-            picture=town(73, 1400, 1000).astype(np.uint8), width_in=3.5, height_in=2.5, middle_in=(2.1, 5.6), tilt=1.3
+            picture=town(73, 1400, 1000).astype(np.uint8), width_in=3.5, height_in=2.5, middle_in=(2.05, 4.7), tilt=1.3
         ),
         Print(
-            picture=town(74, 1800, 1260).astype(np.uint8), width_in=4.5, height_in=3, middle_in=(2.7, 9.7), tilt=-4.0
+            picture=town(74, 1400, 1000).astype(np.uint8), width_in=3.5, height_in=2.5, middle_in=(5.95, 5.6), tilt=-4.0
         ),
     ]
-    return bed(prints, (8.5, 11.7), PRINTS_PPI, 75)
+    return bed(prints, (8.0, 7.2), PRINTS_PPI, 75)
 
 
 def hill() -> np.ndarray:

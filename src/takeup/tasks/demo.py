@@ -165,7 +165,7 @@ def _capture(wanted: Iterable[Station], stations: Path, box: Path, settings: Set
     if not todo:
         return
     # In processes of their own: what making takes of memory is given back when they end.
-    with ProcessPoolExecutor(WORKERS, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(min(WORKERS, len(todo)), mp_context=get_context("spawn")) as pool:
         for done, _ in enumerate(pool.map(write_capture, todo, [stations] * len(todo)), 1):
             ears.progress(STATIONS, done, len(todo), "files")
 
