@@ -119,14 +119,14 @@ def test_photographs_hold_no_chart():
         assert find_chart(np.ascontiguousarray(art), lab_from_srgb, AFTER) is None
 
 
-def grey_scale(steps=12, tilt=1.0, shift=(0.0, 0.0), turned=False):
+def grey_scale(steps=12, tilt=1.0, shift=(0.0, 0.0), turned=False, gap=0.0, frame=235.0):
     lab = np.stack([np.linspace(94, 18, steps), np.full(steps, shift[0]), np.full(steps, shift[1])], axis=1)
     codes = 255 * srgb_from_lab(lab)
 
     def paint(u, v):
         n = np.clip(np.floor((u - 2) / 12), 0, steps - 1).astype(int)
-        there = (u > 2) & (u < 2 + 12 * steps) & (v > 2) & (v < 14)
-        return np.where(there[..., None], codes[n], 235.0), np.ones(u.shape, bool)
+        there = (u > 2) & (u < 2 + 12 * steps) & (v > 2) & (v < 14) & (np.abs((u - 2) % 12 - 6) < 6 - gap / 2)
+        return np.where(there[..., None], codes[n], frame), np.ones(u.shape, bool)
 
     pixels = things.glass((750, 750))
     things.lay(pixels, 100.0, (95, 95), (12 * steps + 4, 16), tilt + 90 * turned, paint)
@@ -140,6 +140,14 @@ def test_a_grey_scale_is_found_and_tells_the_cast(turned):
     assert found is not None and found.kind == "grey"
     (a, b), source = cast_of(None, found, ROWS)
     assert source == "target" and (a, b) == (pytest.approx(2.0, abs=0.3), pytest.approx(-3.0, abs=0.3))
+
+
+def test_a_grey_scale_is_found_turned_and_where_its_frame_hides_a_step():
+    """Its frame is as light as the third of twelve steps, L* 80.2 of 94 down to 18."""
+    pixels, lab = grey_scale(tilt=-33.0, gap=2.0, frame=float(255 * srgb_from_lab(np.array([80.2, 0, 0]))[1]))
+    found = find_chart(pixels, lab_from_srgb, AFTER)
+    assert found is not None and found.kind == "grey"
+    assert found.lab[:, 0] == pytest.approx(lab[:, 0], abs=0.6)
 
 
 @pytest.mark.parametrize("shift", [(0.0, 0.0), (3.0, 0.0), (0.0, -4.0), (-6.0, 5.0), (7.0, 2.0)])

@@ -98,8 +98,7 @@ def _turned_back(lean: np.ndarray) -> np.ndarray:
 def _patches(
     pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, lean: np.ndarray, to_lab: ToLab, reference: np.ndarray
 ) -> Chart | None:
-    groups = np.abs(sides[:, None] / sides[None, :] - 1) < 0.16
-    group = groups[int(np.argmax(groups.sum(axis=1)))]
+    group = _alike(sides)
     if group.sum() < LEAST_SEEN:
         return None
     points, side = middles[group], float(np.median(sides[group]))
@@ -128,6 +127,13 @@ def _patches(
                         order = np.rot90(places, turn).reshape(24, 2)
                         best = (apart, Chart(kind="24", lab=own, middles=order, side=side, turn=turn))
     return best[1] if best else None
+
+
+def _alike(sides: np.ndarray) -> np.ndarray:
+    """Which squares are of the size that most of them have (bool)."""
+    groups = np.abs(sides[:, None] / sides[None, :] - 1) < 0.16
+    most: np.ndarray = groups[int(np.argmax(groups.sum(axis=1)))]
+    return most
 
 
 def _unlike(lab: np.ndarray, reference: np.ndarray) -> float | None:
@@ -180,7 +186,7 @@ def _read(pixels: np.ndarray, places: np.ndarray, side: float, to_lab: ToLab) ->
 def _steps(pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, lean: np.ndarray, to_lab: ToLab) -> Chart | None:
     """A straight row of equal squares whose lightness falls from one end to the other and which have one hue."""
     best: Chart | None = None
-    level = middles @ _turned_back(lean)
+    level = middles @ _turned_back(lean[_alike(sides)])
     for along, other in ((0, 1), (1, 0)):
         order = np.argsort(level[:, along])
         for first in order:
@@ -188,9 +194,9 @@ def _steps(pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, lean: np.
             row = order[near & (np.abs(sides[order] / sides[first] - 1) < 0.15)]
             if len(row) < GREY_STEPS or (best is not None and len(row) <= len(best.lab)):
                 continue
-            points, side = middles[row], float(np.median(sides[row]))
-            gaps = np.diff(level[row, along])
-            if np.abs(gaps / np.median(gaps) - 1).max() > 0.1 or np.median(gaps) > 1.8 * side:
+            side = float(np.median(sides[row]))
+            points = _at_even_steps(middles[row], level[row, along], side)
+            if len(points) < GREY_STEPS:
                 continue
             lab = _read(pixels, points, side, to_lab)
             if lab is None:
@@ -201,6 +207,24 @@ def _steps(pixels: np.ndarray, middles: np.ndarray, sides: np.ndarray, lean: np.
             if np.diff(lab[:, 0]).max() < -0.8 and np.ptp(lab[:, 0]) >= GREY_RANGE and chroma <= GREY_CHROMA:
                 best = Chart(kind="grey", lab=lab, middles=points, side=side)
     return best
+
+
+def _at_even_steps(points: np.ndarray, along: np.ndarray, side: float) -> np.ndarray:
+    """The longest stretch of a row whose patches stand at equal steps; one that its own frame hides, being as light, is
+    put in between its neighbours."""
+    gaps = np.diff(along)
+    step = float(np.median(gaps))
+    whole = np.rint(gaps / step)
+    good = (whole >= 1) & (whole <= 2) & (np.abs(gaps / np.maximum(whole, 1) / step - 1) <= 0.1)
+    if step > 1.8 * side or not good.any():
+        return points[:0]
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(np.int8), [0]])))
+    first, last = max(zip(ends[::2], ends[1::2], strict=True), key=lambda run: run[1] - run[0])
+    kept = [points[first]]
+    for n in range(first, last):
+        kept += [(points[n] + points[n + 1]) / 2] if whole[n] == 2 else []
+        kept.append(points[n + 1])
+    return np.array(kept)
 
 
 def places(chart: Chart, block: int, size: tuple[int, int], most_px: int = 96) -> list[Place]:
