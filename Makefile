@@ -13,7 +13,7 @@ DEMO ?= demo
 TOGETHER := $(MAKE) --no-print-directory -j 2
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: help setup setup-dev system parts demo test tested check format pictures bench sources
+.PHONY: help setup setup-dev system parts demo test tested collected check format pictures bench sources
 
 help:            ## this list
 	@sed -n 's/^\([a-z-]*\): .*## /\1\t/p; s/^\([a-z-]*\):  *## /\1\t/p' Makefile
@@ -51,11 +51,15 @@ demo: setup    ## an invented family's box through the whole job, in ./demo
 	$(BIN)/takeup demo $(DEMO)
 
 test:    ## every test
-	@$(TOGETHER) system check
+	@$(TOGETHER) system check collected
 	@$(MAKE) --no-print-directory tested
 
 tested:
 	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder
+
+# Compiles what tests import, once: three processes that begin together would each do it, half a minute of theirs.
+collected: setup-dev
+	@$(BIN)/python -m pytest --collect-only -q > /dev/null 2>&1 || true
 
 check: $(VENV)/dev.stamp    ## formatter, linter, types, import contracts
 	$(BIN)/ruff check src tests bench
