@@ -9,19 +9,25 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+
+import pyvips
 
 WANTED_S, WANTED_MB, LARGE_MB = 6.0, 400.0, 600.0
 MEASURE = """
 import resource, sys, time
 path = sys.argv[1]
+def told(found):
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))  # of this process alone
+    print(time.perf_counter() - begun, used.ru_utime + used.ru_stime - before, int(peak.split()[1]) / 1024, found)
+{ready}
+used = resource.getrusage(resource.RUSAGE_SELF)
+before = used.ru_utime + used.ru_stime
 begun = time.perf_counter()
 {body}
-took = time.perf_counter() - begun
-used = resource.getrusage(resource.RUSAGE_SELF)
-peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))  # of this process alone
-print(took, used.ru_utime + used.ru_stime - before, int(peak.split()[1]) / 1024, found)
 """
 READ = """
 import pyvips
@@ -29,22 +35,20 @@ image = pyvips.Image.new_from_file(path, access="sequential")
 region = pyvips.Region.new(image)
 for top in range(0, image.height, 256):
     region.fetch(0, top, image.width, min(256, image.height - top))
-found = 0
+told(0)
 """
 CHECK = """
-report = check_scan(Path(path), look_at(Path(path)), Asked(original=Original(id="b", carrier="print")), rows)
-found = len(report.measures["pictures"].value)
+one = Original(id="b", carrier="print")
+report = check_scan(Path(path), look_at(Path(path)), Asked(original=one), rows)
+told(len(report.measures["pictures"].value))
 """
 FINISH = """
 box = Path(path).with_suffix(".box")
-one = Original(id="b", carrier="print")
-report = check_scan(Path(path), look_at(Path(path)), Asked(original=one), rows)
 chosen = Chosen(original=one, part="", stored=(Path(path),), relative=(Path(path).name,), reports=(report,))
 place = Place(masters=box / "masters", copies=box / "copies")
-found = len([made for made in finish_scan([chosen], place, rows, Settings(), SILENT) if made.role == "copy"])
+told(len([made for made in finish_scan([chosen], place, rows, Settings(), SILENT) if made.role == "copy"]))
 """
 READY = """
-import resource
 from pathlib import Path
 from takeup.media.probe import look_at
 from takeup.settings import Settings
@@ -57,7 +61,6 @@ from takeup.tasks.finish_scan import finish_scan
 from takeup.tasks.finishing import Chosen, Place
 rows = load_rows()
 """
-BEFORE = "import resource\nused = resource.getrusage(resource.RUSAGE_SELF)\nbefore = used.ru_utime + used.ru_stime\n"
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,6 @@ class Bed:
     compression: str
     limit_s: float | None
     limit_mb: float
-    big: bool = False
     repeat: int = 1  # beds under each other
     finished: bool = True  # split and straightened, too
 
@@ -78,28 +80,25 @@ BEDS = (
     Bed("600 ppi, uncompressed", 4, "none", WANTED_S, WANTED_MB),
     Bed("600 ppi, Deflate", 4, "deflate", WANTED_S, WANTED_MB),
     Bed("1200 ppi, 881 MB", 8, "none", None, LARGE_MB),
-    Bed("BigTIFF, 7.05 GB", 8, "none", None, LARGE_MB, big=True, repeat=8, finished=False),
+    Bed("BigTIFF, 7.05 GB", 8, "none", None, LARGE_MB, repeat=8, finished=False),
 )
 
 
-def run() -> list[dict]:
-    """Check each bed in a process of its own, beside a plain read."""
-    results = []
+def run() -> Iterator[dict]:
+    """Check each bed, and finish it, in a process of its own, beside a plain read."""
     with tempfile.TemporaryDirectory(dir=_roomy()) as folder:
         for bed in BEDS:
             path = Path(folder) / "bed.tif"
             if shutil.disk_usage(folder).free < 1.2 * _bytes(bed):
-                results.append({"name": bed.name, "ratio": 0.0, "wanted": "room on the disk", "detail": "left out"})
+                yield {"name": bed.name, "ratio": 0.0, "wanted": "room on the disk", "detail": "left out"}
                 continue
             prints = write_bed(path, bed)
-            read_s, _, _, _ = measured(path, BEFORE, READ)
-            results += _results(bed, "check", prints, read_s, measured(path, READY + BEFORE, CHECK))
-            if bed.finished:
-                whole = measured(path, READY + BEFORE, FINISH)
-                results += _results(bed, "check, split and straightening", prints, read_s, whole)
-                shutil.rmtree(path.with_suffix(".box"))
+            ((read_s, *_),) = measured(path, "", READ)
+            stages = measured(path, READY, CHECK + FINISH * bed.finished)
+            for what, told in zip(("check", "check, split and straightening"), stages, strict=False):
+                yield from _results(bed, what, prints, read_s, told)
+            shutil.rmtree(path.with_suffix(".box"), ignore_errors=True)
             path.unlink()
-    return results
 
 
 def _results(bed: Bed, what: str, prints: int, read_s: float, told: tuple[float, float, float, int]) -> list[dict]:
@@ -115,31 +114,45 @@ def _results(bed: Bed, what: str, prints: int, read_s: float, told: tuple[float,
     }]  # fmt: skip
 
 
-def measured(path: Path, before: str, body: str) -> tuple[float, float, float, int]:
-    """Seconds, processor seconds, peak memory [MB] and what was found, of a process of its own."""
-    code = before + MEASURE.format(body=body)
+def measured(path: Path, ready: str, body: str) -> list[tuple[float, float, float, int]]:
+    """Seconds, processor seconds, peak memory [MB] and what was found, up to each place where a process of its own
+    tells of it."""
+    code = MEASURE.format(ready=ready, body=body)
     out = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True).stdout
-    took, cpu, mb, found = out.split()
-    return float(took), float(cpu), float(mb), int(found)
+    stages = (line.split() for line in out.splitlines())
+    return [(float(took), float(cpu), float(mb), int(found)) for took, cpu, mb, found in stages]
 
 
 def write_bed(path: Path, bed: Bed) -> int:
     """An invented bed, enlarged in libvips from one at 150 to the inch; how many prints lie on it."""
-    import pyvips
-
     sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
     from make.scan import bed as made
 
     small = made(31)
     image = pyvips.Image.new_from_array(small.pixels).resize(bed.zoom, kernel="cubic")
-    image = image.replicate(1, bed.repeat)
     noise = pyvips.Image.gaussnoise(image.width, image.height, sigma=2.0, mean=0)
     scale = 150 * bed.zoom / 25.4
-    (image + noise).cast("uchar").copy(interpretation="srgb").tiffsave(
-        str(path), compression=bed.compression, predictor="horizontal" if bed.compression != "none" else "none",
-        xres=scale, yres=scale, resunit="inch", bigtiff=bed.big,
-    )  # fmt: skip
+    image = (image + noise).cast("uchar").copy(interpretation="srgb", xres=scale, yres=scale)
+    if bed.repeat > 1:
+        _write_repeated(path, image, bed.repeat)
+    else:
+        predictor = "horizontal" if bed.compression != "none" else "none"
+        image.tiffsave(str(path), compression=bed.compression, predictor=predictor, resunit="inch")
     return len(small.corners) * bed.repeat
+
+
+def _write_repeated(path: Path, image: pyvips.Image, repeat: int) -> None:
+    """A BigTIFF with a bed several times under each other, made only once."""
+    import tifffile
+
+    rows = 170  # of 20400
+    region = pyvips.Region.new(image)
+    strips = [bytes(region.fetch(0, top, image.width, rows)) for top in range(0, image.height, rows)]
+    tifffile.imwrite(
+        path, (strip for _ in range(repeat) for strip in strips), shape=(image.height * repeat, image.width, 3),
+        dtype="uint8", photometric="rgb", rowsperstrip=rows, bigtiff=True, resolution=(image.xres * 25.4,) * 2,
+        resolutionunit="INCH",
+    )  # fmt: skip
 
 
 def _bytes(bed: Bed) -> int:
