@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from takeup.measure.scan.page_gap import reading_cut
+
+LARGE_PX = 1_000_000  # a page of fewer is read as soon as a second core has begun
 SYSTEM_FOLDERS = (
     "/usr/share/tesseract-ocr/5/tessdata",
     "/usr/share/tesseract-ocr/4.00/tessdata",
@@ -51,7 +57,7 @@ def find_language_data(language: str, extra: str = "") -> Path | None:
 def read_words(
     grey: np.ndarray, language: str, folder: Path, ppi: float | None = None, *, as_it_lies: bool = False
 ) -> list[Word]:
-    """The words of a page, in reading order.
+    """The words of a page, in reading order. A page of one column is read in two parts, each by one core.
 
     Parameters
     ----------
@@ -65,17 +71,27 @@ def read_words(
     as_it_lies : bool
         Read level lines alone. Else the recogniser looks for columns, and turns lines that run up the page by itself.
     """
+    cut = reading_cut(grey) if grey.size >= LARGE_PX and not as_it_lies else None
+    if cut is None:
+        return evened(_read(grey, language, folder, ppi, as_it_lies=as_it_lies))
+    with ThreadPoolExecutor(1, thread_name_prefix="reading") as beside:
+        below = beside.submit(_read, grey[cut:], language, folder, ppi)
+        above = _read(grey[:cut], language, folder, ppi)
+        lines = above[-1].line + 1 if above else 0
+        return evened([*above, *(replace(one, y=one.y + cut, line=one.line + lines) for one in below.result())])
+
+
+def _read(
+    grey: np.ndarray, language: str, folder: Path, ppi: float | None, *, as_it_lies: bool = False
+) -> list[Word]:  # fmt: skip
+    """The words of a page or a part of one, by one core: the recogniser lets other threads run."""
     import tesserocr
     from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = None
     words: list[Word] = []
     layout = tesserocr.PSM.SINGLE_BLOCK if as_it_lies else tesserocr.PSM.AUTO
-    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=layout) as api:
-        api.SetVariable("debug_file", os.devnull)
-        api.SetVariable(
-            "invert_threshold", "0.0"
-        )  # lines are not tried in white on black too: pages come dark on light
+    with _recogniser(language, folder, layout) as api:
         api.SetImage(Image.fromarray(np.ascontiguousarray(grey)))
         if ppi:
             api.SetSourceResolution(int(round(min(max(ppi, 70), 2400))))
@@ -96,7 +112,19 @@ def read_words(
                     Word(text=text, x=left, y=top, width=right - left, height=bottom - top,
                          sure=float(part.Confidence(tesserocr.RIL.WORD)), line=line)
                 )  # fmt: skip
-    return evened(words)
+    return words
+
+
+@contextmanager
+def _recogniser(language: str, folder: Path, layout: int) -> Iterator[Any]:
+    """A recogniser of one language, for one thread. Lines are not tried in white on black too: pages come dark on
+    light."""
+    import tesserocr
+
+    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=layout) as api:
+        api.SetVariable("debug_file", os.devnull)
+        api.SetVariable("invert_threshold", "0.0")
+        yield api
 
 
 def read_lines(lines: Sequence[np.ndarray], language: str, folder: Path) -> list[list[tuple[str, float]]]:
@@ -105,9 +133,7 @@ def read_lines(lines: Sequence[np.ndarray], language: str, folder: Path) -> list
     from PIL import Image
 
     told = []
-    with tesserocr.PyTessBaseAPI(path=str(folder), lang=language, psm=tesserocr.PSM.SINGLE_LINE) as api:
-        api.SetVariable("debug_file", os.devnull)
-        api.SetVariable("invert_threshold", "0.0")
+    with _recogniser(language, folder, tesserocr.PSM.SINGLE_LINE) as api:
         for line in lines:
             api.SetImage(Image.fromarray(np.ascontiguousarray(line)))
             api.SetSourceResolution(200)
