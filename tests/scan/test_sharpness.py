@@ -15,11 +15,11 @@ import pytest
 from make import scan as made
 
 from takeup.judge.scan import Seen
-from takeup.judge.scan_sharpness import sharpness, soft_findings, softer_than_before
+from takeup.judge.scan_sharpness import Sharpness, sharpness, soft_findings, softer_than_before
 from takeup.measure.scan import miniature, windows
 from takeup.measure.scan.first import FirstLook
-from takeup.measure.scan.natural_edges import Sought, natural_edges
-from takeup.measure.scan.pictures import pictures
+from takeup.measure.scan.natural_edges import TOOL, NaturalEdge, Sought, natural_edges
+from takeup.measure.scan.pictures import Pictures, Print, pictures
 from takeup.measure.scan.tone import tone_curve
 from takeup.measure.scan.windows import Place, Window
 from takeup.streams import Measured, Report, StillImage
@@ -114,6 +114,47 @@ def test_prints_on_the_glass_are_told_by_their_paper(seed):
     soft, found = look(blurred(scene, 2.5))
     assert soft.value == pytest.approx(truth(2.57), rel=0.15)  # the scene itself was drawn with a blur of 0.6
     assert [one.name for one in found] == ["soft"] and found[0].area is not None
+
+
+def paper_edge(half, *, lopsided=0.002, error=0.01, rows=False, picture=0):
+    place = Place(y=0, x=0, width=9, height=9, purpose="edge")
+    return NaturalEdge(
+        sought=Sought(place=place, kind="paper", picture=picture, rows=rows), half=half, tenth=1.8 * half, most=1.0,
+        noise=0.0, slanted=True, lopsided=lopsided, error=error,
+    )  # fmt: skip
+
+
+def told(*edges):
+    image = StillImage(codec="tiff", compression=None, width=1000, height=760, channels=1, bits_stated=8,
+                       ppi_stated=150, ppi_y_stated=150, profile="sRGB", lossy=False)  # fmt: skip
+    one = Print(corners=((0, 0), (9, 0), (9, 9), (0, 9)), tilt=0.0, meets=(False,) * 4, sure=4)
+    seen = Seen(image=image, pictures=Pictures(prints=(one,), unsure=(), ground="lid"),
+                sharp=Sharpness(edges=edges, looked=True))  # fmt: skip
+    return sharpness(seen, "print", ROWS).value, [one.name for one in soft_findings(seen, "print", ROWS)]
+
+
+def test_an_edge_with_a_shadow_or_an_uneven_picture_tells_only_with_others():
+    shadowed = [paper_edge(0.12, lopsided=0.05, rows=rows) for rows in (False, True)]
+    assert told(*shadowed) == (None, [])
+    assert told(paper_edge(0.22), *shadowed) == (0.22, [])
+    doubtful = [paper_edge(half, error=0.08, rows=rows) for half, rows in ((0.22, False), (0.21, True), (0.15, True))]
+    assert told(*doubtful) == (None, [])  # no three say the same
+    assert told(*doubtful, paper_edge(0.215, error=0.09)) == (0.21, [])
+    assert told(*[paper_edge(half, error=0.08) for half in (0.22, 0.215, 0.21)]) == (None, [])  # one way only
+
+
+def test_edges_of_a_ruler_are_no_prints():
+    """The first look's pictures hold the lab's own tools, which what was seen no longer does."""
+    pixels = blurred(drawn(5.0), 2.5)[..., None]
+    small = miniature.finish(miniature.step(miniature.begin(1), pixels))
+    found = pictures(small.pixels, 1, pixels.shape[1::-1], ppi=150, many=True, papers=papers_of(ROWS))
+    first = FirstLook(small=small, pictures=found, size=pixels.shape[1::-1], ppi=150, full_scale=255)
+    left = replace(found, prints=found.prints[1:])
+    image = StillImage(codec="tiff", compression=None, width=1000, height=760, channels=1,
+                       bits_stated=8, ppi_stated=150, ppi_y_stated=150, profile="sRGB", lossy=False)  # fmt: skip
+    numbers = {edge.picture for edge in edges_sought(Seen(image=image, pictures=left), first, "print").edges}
+    assert numbers == {0, TOOL}
+    assert told(*[paper_edge(0.06, rows=rows, picture=TOOL) for rows in (False, True)]) == (0.06, [])
 
 
 @pytest.mark.parametrize(("sigma", "soft"), [(0.5, False), (0.9, False), (2.0, True), (3.0, True)])

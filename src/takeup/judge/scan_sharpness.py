@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from takeup.measure.scan.natural_edges import NaturalEdge
+from takeup.measure.scan.natural_edges import TOOL, NaturalEdge
 from takeup.measure.scan.text_edges import TextEdges
 from takeup.streams import Finding, Measured, Report
 from takeup.tables.rows import Rows
@@ -89,8 +89,9 @@ def soft_findings(seen: Seen, family: str, rows: Rows) -> list[Finding]:
     if seen.broken:
         return []
     paper = [edge for edge in seen.sharp.edges if edge.sought.kind == "paper"]
-    prints = sorted({edge.sought.picture for edge in paper})
-    told = {n: _of_edges([edge for edge in paper if edge.sought.picture == n], 1.0, "paper") for n in prints}
+    prints = sorted({edge.sought.picture for edge in paper} - {TOOL})
+    trusted = {n: _trusted([edge for edge in paper if edge.sought.picture == n], rows) for n in prints}
+    told = {n: _of_edges(edges, 1.0, "paper") for n, edges in trusted.items()}
     enough = rows.value("scan.sharpness.least_edges")
     known = {n: one for n, one in told.items() if one is not None and one.edges >= enough}
     if known:
@@ -143,7 +144,7 @@ def _comparable(report: Report) -> tuple[tuple[Any, ...], float] | None:
 def _told(seen: Seen, family: str, rows: Rows) -> tuple[Told | None, str]:
     """The figure by the most trustworthy edges there are; else why there is none."""
     edges, quantile = seen.sharp.edges, rows.value("scan.sharpness.quantile")
-    told = _of_edges([edge for edge in edges if edge.sought.kind == "paper"], quantile, "paper")
+    told = _of_edges(_trusted([edge for edge in edges if edge.sought.kind == "paper"], rows), quantile, "paper")
     if told is not None:
         return told, ""
     sure = [one for one in seen.sharp.text if one.sure]
@@ -160,6 +161,22 @@ def _told(seen: Seen, family: str, rows: Rows) -> tuple[Told | None, str]:
     sharp = efficiency(told.tenth) > rows.value("scan.sharpness.efficiency")[0]
     least = 1 if seen.sharp.drawn else rows.value("scan.sharpness.drawn_edges")
     return (told, "") if sharp or _alike(drawn, least, rows) else (None, "scan.soft-content")
+
+
+def _trusted(paper: list[NaturalEdge], rows: Rows) -> list[NaturalEdge]:
+    """Of the paper's edges those that show the scanner's blur and no more: alike on both sides and all along; else the
+    sharpest of them that say the same both ways, for what blurs an edge besides blurs no two sides alike."""
+    known = rows.section("scan.sharpness.paper")
+    sure = [edge for edge in paper if edge.lopsided <= known["lopsided"] and edge.error <= known["error"]]
+    if sure:
+        return sure
+    ends = known["lopsided_together"], known["error_together"]
+    rest = [edge for edge in paper if edge.lopsided <= ends[0] and edge.error <= ends[1]]
+    for top in sorted(rest, key=lambda edge: -edge.half):
+        same = [edge for edge in rest if top.half / (1 + known["apart"]) <= edge.half <= top.half]
+        if len(same) >= known["together"] and len({edge.sought.rows for edge in same}) == 2:
+            return same
+    return []
 
 
 def _alike(drawn: list[NaturalEdge], least: int, rows: Rows) -> bool:

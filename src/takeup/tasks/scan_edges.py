@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from takeup.judge.scan import Seen
 from takeup.judge.scan_sharpness import Sharpness
@@ -33,9 +33,24 @@ def edges_sought(seen: Seen, first: FirstLook, family: str) -> EdgesWanted:
     """What to look at; nothing in a scan of one bit, whose edges are all equally hard."""
     if seen.image.bits_stated < 8:
         return EdgesWanted()
-    edges = natural_edges.sought(first, paper=family != "film")
+    edges = _numbered(natural_edges.sought(first, paper=family != "film"), seen, first)
     letters = text_edges.text_places(first) if family in LETTERS else ()
     return EdgesWanted(edges=edges, letters=letters, drawn=bool(edges) and two_toned(first))
+
+
+def _numbered(
+    edges: tuple[natural_edges.Sought, ...], seen: Seen, first: FirstLook
+) -> tuple[natural_edges.Sought, ...]:
+    """Edges of the paper under the numbers that their prints have in what was seen: a ruler and a chart are among the
+    first look's, and are no pictures."""
+    if seen.pictures is None or seen.pictures.prints == first.pictures.prints:
+        return edges
+    number = {one.corners: n for n, one in enumerate(seen.pictures.prints)}
+    corners = [one.corners for one in first.pictures.prints]
+    return tuple(
+        replace(edge, picture=number.get(corners[edge.picture], natural_edges.TOOL)) if edge.kind == "paper" else edge
+        for edge in edges
+    )
 
 
 def edges_measured(

@@ -10,6 +10,7 @@ import numpy as np
 from takeup.measure.scan import edges
 
 REACH_PX = 24.0  # the step is fitted so far to each side
+PIECES = 5  # of an edge, each fitted by itself
 PHI_AT = np.linspace(-6, 6, 961)
 PHI = np.array([(1 + erf(z / 2**0.5)) / 2 for z in PHI_AT])
 
@@ -55,6 +56,14 @@ def step_fit(grey: np.ndarray, distance: np.ndarray, side: float) -> Step | None
         if abs(change[0]) < 1e-3 and abs(change[1]) < 1e-3 * sigma:
             break
     return Step(sigma=sigma, at=at, lopsided=_lopsided(places - at, levels - low - height * share, sigma) / abs(height))
+
+
+def step_error(grey: np.ndarray, distance: np.ndarray, side: float) -> float:
+    """By how much an edge's blur may be wrong: standard error, in shares of it, by how far its pieces differ."""
+    pieces = np.array_split(np.arange(grey.shape[0]), PIECES)
+    steps = [step_fit(grey[piece], distance[piece], side) for piece in pieces]
+    logs = [np.log(step.sigma) for step in steps if step is not None]
+    return float(np.std(logs, ddof=1) / len(logs) ** 0.5) if len(logs) > PIECES / 2 else float("inf")
 
 
 def _lopsided(off: np.ndarray, left: np.ndarray, sigma: float) -> float:

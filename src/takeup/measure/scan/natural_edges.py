@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from takeup.measure.scan import edges
-from takeup.measure.scan.edge_step import Step, step_fit
+from takeup.measure.scan.edge_step import Step, step_error, step_fit
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.inner_edges import inner_places
 from takeup.measure.scan.pictures import Print
@@ -34,12 +34,13 @@ HALF_OF_STEP = 0.18739  # f50 x sigma of a Gaussian blur
 LIMIT = 0.5
 SURELY = 1.6  # times as lopsided in one reading as in the other: edges of known making differ twofold and more
 MOST_UNEVEN = 0.08  # of an edge's height
+TOOL = -1  # the number of what is no picture: a ruler, a chart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sought:
-    """An edge to be looked at. ``kind``: "paper" or "picture"; ``picture``: number of its print; ``rows``: whether the
-    edge runs across the scan (sharpness down it is meant)."""
+    """An edge to be looked at. ``kind``: "paper" or "picture"; ``picture``: number of its print, or TOOL; ``rows``:
+    whether the edge runs across the scan (sharpness down it is meant)."""
 
     place: Place
     kind: str
@@ -50,7 +51,8 @@ class Sought:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NaturalEdge:
     """What one edge told: ``half`` cycles/pixel where half the contrast is left (at most 0.5), ``tenth`` (None beyond
-    what can be seen), ``most`` the largest modulation, by the slanted edge where ``slanted``."""
+    what can be seen), ``most`` the largest modulation, by the slanted edge where ``slanted``; ``lopsided``: by how much
+    its halves differ, in shares of its height; ``error``: standard error of its blur, by how its pieces differ."""
 
     sought: Sought
     half: float
@@ -58,7 +60,8 @@ class NaturalEdge:
     most: float
     noise: float
     slanted: bool
-    misplaced: tuple[float, ...] = ()
+    lopsided: float
+    error: float
 
 
 def sought(first: FirstLook, *, paper: bool = True) -> tuple[Sought, ...]:
@@ -184,6 +187,11 @@ class _Readings:
     steps: tuple[Step, ...]
     modulations: tuple[np.ndarray, ...]
     noise: float
+    error: float
+
+    @property
+    def lopsided(self) -> float:
+        return min(step.lopsided for step in self.steps)
 
 
 def _read(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> _Readings | None:
@@ -221,7 +229,8 @@ def _read(one: Sought, pixels: np.ndarray, tone: np.ndarray | None) -> _Readings
     modulations = [edges.modulation(look, distance, side, noise) for look in looks] if slanted else []
     if any(step is None for step in steps) or any(mtf is None for mtf in modulations):
         return None
-    return _Readings(sought=one, steps=tuple(steps), modulations=tuple(modulations), noise=noise)  # type: ignore[arg-type]
+    return _Readings(sought=one, steps=tuple(steps), modulations=tuple(modulations), noise=noise,  # type: ignore[arg-type]
+                     error=step_error(looks[0], distance, side))  # fmt: skip
 
 
 def _blurred_in_light(read: Iterable[_Readings]) -> float:
@@ -245,7 +254,7 @@ def _told(one: _Readings, share: float) -> NaturalEdge | None:
     by_step = HALF_OF_STEP / blur
     if not one.modulations:
         return NaturalEdge(sought=one.sought, half=min(by_step, LIMIT), tenth=by_step * 1.8227, most=1.0,
-                           noise=one.noise, slanted=False)  # fmt: skip
+                           noise=one.noise, slanted=False, lopsided=one.lopsided, error=one.error)  # fmt: skip
     logs = [w * np.log(np.maximum(mtf, 1e-6)) for w, mtf in zip(weights, one.modulations, strict=True)]
     mtf = np.exp(np.sum(logs, axis=0))
     half = min(edges.falls_to(mtf, 0.5) or LIMIT, LIMIT)
@@ -254,7 +263,7 @@ def _told(one: _Readings, share: float) -> NaturalEdge | None:
         return None
     return NaturalEdge(
         sought=one.sought, half=half, tenth=edges.falls_to(mtf, 0.1), most=most,
-        noise=one.noise, slanted=True,
+        noise=one.noise, slanted=True, lopsided=one.lopsided, error=one.error,
     )  # fmt: skip
 
 
