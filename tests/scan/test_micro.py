@@ -134,8 +134,7 @@ def test_the_light_on_a_page_by_its_ground():
     lit = np.rint(np.clip(page * light ** (1 / 2.2), 0, 255)).astype(np.uint8)
     found = page_light(lit, text_blocks(lit))
     assert found is not None
-    inside = (8.27 - 1.8) / 8.27  # share of the width that holds text
-    assert found.uneven == pytest.approx(100 * s * inside / np.sqrt(3), rel=0.1)
+    assert found.uneven == pytest.approx(100 * s / np.sqrt(3), rel=0.05)
     even = page.astype(np.uint8)
     assert page_light(even, text_blocks(even)).uneven < 1
 
