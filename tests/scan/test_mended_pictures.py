@@ -127,7 +127,7 @@ def outdoor():
 
 def test_what_is_called_dust_is_dust():
     """Target: 0.9 of the dust at 0.9 precision. Precision is kept; of the dust on these busy small photographs over
-    half is found, on larger ones two thirds."""
+    half is found, on larger ones nearly nine tenths."""
     hits = named = seen = there = 0
     for n, colour in ((0, 245.0), (1, 245.0), (2, 245.0), (1, 15.0)):
         dusty, cover = made.dusty(outdoor()[n], n, colour)
@@ -141,7 +141,7 @@ def test_what_is_called_dust_is_dust():
 
 
 def test_dust_is_mended_and_nothing_else_however_the_strips_are_cut():
-    dusty, cover = made.dusty(np.tile(outdoor()[1], (2, 1, 1)), 3)
+    dusty, cover = made.dusty(np.tile(outdoor()[1][:, :240], (2, 1, 1)), 3)
     whole = np.concatenate(list((first := DustSweep()).through(iter([dusty]))))
     for rows in (64, 256):
         strips = iter([dusty[top : top + rows] for top in range(0, len(dusty), rows)])

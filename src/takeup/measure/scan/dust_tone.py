@@ -2,15 +2,18 @@
 
 Dust of one scan is of one kind and hides about the same share of the light, so what a mark shows, less what shines
 through, is one grey for all of them. What glints in a picture is of many tones. Where the clearest marks agree on a
-grey, fainter ones and those in busy places are told by it.
+grey, fainter ones and those in busy places are told by it (``dust_matched``). Dust of many greys is sought as marks
+that go towards white or black, where the picture has hardly any that go the other way.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+
+from takeup.measure.scan import dust_matched
 
 GROUND = 15  # side of the median that hides a mark [px]: wider ones are no specks
 CALM = 41  # side of the surroundings whose unrest is measured [px]
@@ -26,6 +29,7 @@ LITTLE = 3.0  # codes that such a mark stands out all the same
 RARE = 0.003  # share of a picture that may be of that tone itself; else a mark must stand out:
 APART, APART_CLEAR = 10.0, 4.0  # codes over all about it, times the unrest
 GLINTS = 252.0  # a tone at the last code is that of glints
+ENDS = ((1, 255.0), (-1, 0.0))  # signs and codes that dust of many greys goes towards
 ROWS, EVERY = 512, 4  # rows looked at in one go, and of how many pixels one says what the picture's tones are
 
 
@@ -44,11 +48,14 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """``sign``: 1 for dust that is lighter than the picture, -1 for darker. ``common``: the picture shows it too."""
+    """``sign``: 1 for dust that is lighter than the picture, -1 for darker. ``common``: the picture shows it too.
+    ``least``: how strong a matched mark must be. ``exact``: whether the dust has this grey, or any on its way there."""
 
     sign: int
     code: float
     common: bool
+    least: float = float("inf")
+    exact: bool = True
 
 
 def standing(pixels: np.ndarray) -> Standing:
@@ -118,7 +125,29 @@ def find_tones(pixels: np.ndarray) -> tuple[Tone, ...]:
         code = float(np.median(tones_of_all))
         if (np.abs(tones_of_all - code) <= GREY).mean() >= AGREE and code < GLINTS:
             found.append(Tone(sign, code, bool((np.abs(own - code).max(axis=1) <= SAME).mean() > RARE)))
-    return tuple(found)
+    if found:
+        return tuple(replace(tone, least=_least(pixels, tone)) for tone in found)
+    ends = (Tone(sign, code, common=True, exact=False) for sign, code in ENDS)
+    told = (replace(tone, least=_least(pixels, tone)) for tone in ends)
+    return tuple(tone for tone in told if np.isfinite(tone.least))
+
+
+def _least(pixels: np.ndarray, tone: Tone) -> float:
+    """How strong a matched mark must be; every other block of rows tells."""
+    right, wrong = [], []
+    for top in range(0, pixels.shape[0], 2 * ROWS):
+        found, away = dust_matched.marks(pixels[top : top + ROWS], tone.code, exact=tone.exact, wrong=True)
+        right.append(found.strong[found.strong > 0])
+        wrong.append(away)
+    return dust_matched.least_strength(np.concatenate(right), np.concatenate(wrong), exact=tone.exact)
+
+
+def matched(pixels: np.ndarray, tone: Tone) -> np.ndarray:
+    """Which pixels belong to marks that go towards that grey, more strongly than texture does (bool)."""
+    if not np.isfinite(tone.least):
+        return np.zeros(pixels.shape[:2], bool)
+    found, _ = dust_matched.marks(pixels, tone.code, exact=tone.exact)
+    return np.asarray((found.strong > tone.least)[found.label])
 
 
 def marks_of(seen: Standing, tone: Tone) -> np.ndarray:

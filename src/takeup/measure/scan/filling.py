@@ -17,18 +17,23 @@ PIECE = 14  # px: longer holes are filled piece by piece
 LEAST = 8  # known pixels, for a guess
 
 
-def filled(pixels: np.ndarray, mask: np.ndarray) -> np.ndarray:
+def filled(pixels: np.ndarray, mask: np.ndarray, rows: tuple[int, int] | None = None) -> np.ndarray:
     """The picture with its masked pixels guessed; all others as they were.
 
     Parameters
     ----------
     pixels : ndarray, shape (rows, columns, channels), uint8
     mask : ndarray of bool, shape (rows, columns)
+    rows : (int, int), optional
+        The first row that matters and the one after the last; holes that reach into none of them are left.
     """
     made = pixels.copy()
+    first, last = rows or (0, pixels.shape[0])
     count, label, about, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     for n in range(1, count):
         left, top, wide, high = (int(v) for v in about[n, :4])
+        if top >= last or top + high <= first:
+            continue
         for y in range(top, top + high, PIECE):
             for x in range(left, left + wide, PIECE):
                 foot, right = min(y + PIECE, top + high), min(x + PIECE, left + wide)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 import cv2
 import numpy as np
 
-from takeup.measure.scan.dust_tone import LARGEST, OPAQUE, Tone, find_tones, marks_of, standing
+from takeup.measure.scan.dust_tone import LARGEST, OPAQUE, Tone, find_tones, marks_of, matched, standing
 from takeup.measure.scan.filling import filled
 
 STANDS, CODES = 8.0, 40.0  # how many times that unrest, and at least how many codes, dust stands out; half may begin it
@@ -39,7 +39,9 @@ def dust_mask(pixels: np.ndarray, tones: tuple[Tone, ...] | None = None) -> np.n
     spread = np.ptp((seen.whole - (1 - OPAQUE) * seen.ground) / OPAQUE, axis=2)
     found = _marks(seen.out(1), limit, spread) | _marks(seen.out(-1), limit, spread)
     for tone in tones:
-        found |= marks_of(seen, tone)
+        if tone.exact:
+            found |= marks_of(seen, tone)
+        found |= matched(pixels, tone)
     return found
 
 
@@ -69,17 +71,19 @@ def _marks(out: np.ndarray, limit: np.ndarray, spread: np.ndarray) -> np.ndarray
     return good[label]
 
 
-def mended(pixels: np.ndarray, mask: np.ndarray) -> np.ndarray:
+def mended(pixels: np.ndarray, mask: np.ndarray, rows: tuple[int, int] | None = None) -> np.ndarray:
     """The picture with its dust filled from round about; every other pixel is the very same.
 
     Parameters
     ----------
     pixels : ndarray, shape (rows, columns, 1 or 3), uint8
     mask : ndarray of bool
+    rows : (int, int), optional
+        The rows that are wanted: the first, and the one after the last.
     """
     if not mask.any():
         return pixels
-    return filled(pixels, mask)
+    return filled(pixels, mask, rows)
 
 
 def rim(mask: np.ndarray) -> np.ndarray:
@@ -102,7 +106,7 @@ class DustSweep:
         for block, top, foot in with_neighbours(_first(head, strips), REACH):
             mask = rim(dust_mask(block, tones))
             self._count(mask, top, foot)
-            yield mended(block, mask)[top:foot]
+            yield mended(block, mask, (top, foot))[top:foot]
 
     def _count(self, mask: np.ndarray, top: int, foot: int) -> None:
         _, _, _, middles = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
