@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -110,12 +111,16 @@ class _Scan:
 
     def made(self, *, cut: bool, copied: bool) -> list[Made]:
         """The whole scan's master; each picture's master, where they are ``cut``; each one's copy, where ``copied``."""
-        masters = [self._whole_master()] if self.place.wants("master") else []
-        cut = cut and bool(masters and self.plan.pictures)
-        if cut and self.image.lossy:
-            masters, cut = [_noted(masters[0], ("scan.lossy-cuts", {"file": self.path.name}))], False
-        copied = copied and self.place.wants("copy")
-        cuts = self._each([step for step, wanted in ((self._cut_master, cut), (self._copy, copied)) if wanted])
+        wanted, copied = self.place.wants("master"), copied and self.place.wants("copy")
+        cut = cut and wanted and bool(self.plan.pictures)
+        lossy = cut and self.image.lossy
+        steps = [step for step, asked in ((self._cut_master, cut and not lossy), (self._copy, copied)) if asked]
+        with ThreadPoolExecutor(1, thread_name_prefix="whole") as beside:
+            master = beside.submit(self._whole_master) if wanted else None
+            cuts = self._each(steps)
+            masters = [master.result()] if master else []
+        if lossy:
+            masters = [_noted(masters[0], ("scan.lossy-cuts", {"file": self.path.name}))]
         whole = [self._copy(None, OpenStill(self.path, self.capture))] if copied and self.plan.whole else []
         made = [*masters, *(one for step in zip(*cuts, strict=True) for one in step), *whole]
         return [one for one in made if one is not None]
