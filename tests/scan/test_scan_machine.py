@@ -9,11 +9,15 @@ import numpy as np
 import pytest
 from make import scan as made
 
+from takeup.judge.scan import Seen
+from takeup.judge.scan_machine import Machine, machine_findings
 from takeup.measure.scan import miniature, rings, scan_lines, specks, streaks
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.lid_only import lid_only
 from takeup.measure.scan.pictures import Pictures, Print
 from takeup.measure.scan.windows import Place, Window
+from takeup.streams import StillImage
+from takeup.tables.loader import load_rows
 
 ROWS, COLUMNS = 1400, 1000
 CORNERS = ((150.0, 300.0), (800.0, 330.0), (780.0, 960.0), (130.0, 930.0))
@@ -217,3 +221,16 @@ def test_photographs_have_few_specks_of_their_own_and_dusty_ones_many(number):
     assert told.count >= 10
     on_smooth = 300 * clean.smooth
     assert told.count <= on_smooth + 3 * on_smooth**0.5 + clean.count
+
+
+@pytest.mark.parametrize(("tool", "said"), [((110.0, 210.0, 380.0, 280.0), 0), ((0.0, 0.0, 60.0, 900.0), 1)])
+def test_a_charts_patches_are_no_rings_and_a_ruler_beside_a_picture_hides_none(tool, said):
+    image = StillImage(
+        codec="tiff", compression=None, width=900, height=900, channels=3, bits_stated=8, ppi_stated=300.0,
+        ppi_y_stated=300.0, profile=None, lossy=False,
+    )  # fmt: skip
+    told = rings.Rings(
+        x=300.0, y=350.0, first_px=40.0, clear=9.0, coloured=9.0, codes=2.0, area=(100.0, 200.0, 400.0, 300.0)
+    )
+    seen = Seen(image=image, machine=Machine(rings=(told,)), tools=(tool,))
+    assert [one.name for one in machine_findings(seen, "print", load_rows())] == ["rings"] * said

@@ -100,12 +100,19 @@ def _rings(seen: Seen, rows: Rows) -> list[Finding]:
     findings = []
     for one in seen.machine.rings:
         told = (one.coloured, "scan.rings.coloured") if one.coloured is not None else (one.clear, "scan.rings.grey")
-        if told[0] >= rows.value(told[1]):
+        if told[0] >= rows.value(told[1]) and not any(_fills(tool, one.area) for tool in seen.tools):
             findings.append(
                 Finding(name="rings", verdict="look", again="helps", area=one.area, value=round(one.first_px, 1),
                         unit="px", facts={"x": one.x, "y": one.y}, rows=(told[1],))
             )  # fmt: skip
     return findings
+
+
+def _fills(tool: tuple[float, float, float, float], area: tuple[float, float, float, float]) -> bool:
+    """Whether what was looked at is a chart or a ruler: even patches and ticks are waves, too."""
+    wide = min(tool[0] + tool[2], area[0] + area[2]) - max(tool[0], area[0])
+    high = min(tool[1] + tool[3], area[1] + area[3]) - max(tool[1], area[1])
+    return wide > 0 and high > 0 and wide * high > 0.5 * area[2] * area[3]
 
 
 def _dust(seen: Seen, family: str, rows: Rows) -> list[Finding]:
