@@ -18,6 +18,7 @@ LEAST_TICKS = 30
 BESIDE, BESIDE_FINE = (14, 60), (22, 60)  # steps from the middle of the marks: past the longest tick, 10 to 12 mm
 FINE = 8.0  # px: ticks that are nearer than this may be half millimetres
 GOES_ON = 0.3  # of their strength
+LONGEST_MM = 16.0  # of a tick; the longest of a ruler's are 10 to 12 mm, a page's lines of type longer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,8 +230,12 @@ def _told(grey: np.ndarray, row: _Row, axis: str) -> Ruler | None:
     low, high = row.y.min() - BAND, row.y.max() + BAND
     left, right = row.x.min(), row.x.max()
     box = (float(left), float(low), float(right - left), float(high - low))
+    tick_mm = _counted(grey, row)
+    long = float(np.ptp(np.percentile(row.y - np.polyval(np.polyfit(row.k, row.y, 1), row.k), (5, 95))))
+    if tick_mm is not None and long * tick_mm > LONGEST_MM * pitch:
+        return None
     one = Ruler(
-        along=axis, pitch=pitch, tick_mm=_counted(grey, row), ticks=numbers.size,
+        along=axis, pitch=pitch, tick_mm=tick_mm, ticks=numbers.size,
         tilt=tilt if axis == "x" else -tilt, spread=row.spread, error=float(error), box=box,
     )  # fmt: skip
     return one if axis == "x" else replace(one, box=(box[1], box[0], box[3], box[2]))
