@@ -10,7 +10,7 @@ unexport PYTHONDONTWRITEBYTECODE
 DEMO ?= demo
 
 # What waits for the network, what compiles and what looks through the code do so beside each other.
-TOGETHER := $(MAKE) --no-print-directory -j 2
+TOGETHER := $(MAKE) --no-print-directory -j 3
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
 .PHONY: help setup setup-dev system parts demo test tested collected check format pictures bench sources
@@ -57,8 +57,10 @@ test:    ## every test
 tested:
 	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder
 
-# Compiles what tests import, once: three processes that begin together would each do it, half a minute of theirs.
+# Compiles what tests import, and all loops, once: three processes that begin together would each do it, a minute of
+# theirs.
 collected: setup-dev
+	@$(BIN)/python -m tests.make.loops_compiled
 	@$(BIN)/python -m pytest --collect-only -q > /dev/null 2>&1 || true
 
 check: $(VENV)/dev.stamp    ## formatter, linter, types, import contracts
