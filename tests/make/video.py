@@ -114,6 +114,7 @@ class Camera:
     def __init__(self, tape: Tape, colour: bool = True) -> None:
         self.tape, self.planes = tape, 3 if colour else 1
         self.world = make_world(tape.world, tape.seed)[: self.planes]
+        self.shown: tuple[float, tuple[np.ndarray, ...]] = (-1.0, ())  # the view last asked for; to read only
 
     def whole(self, instant: float) -> tuple[np.ndarray, ...]:
         """The full-height view at ``instant`` (in fields): luma and, if it sees colour, both of that."""
@@ -121,6 +122,12 @@ class Camera:
         if tape.scene is not None:
             return tape.scene(instant)[: self.planes]
         at = 0.0 if tape.still else instant
+        if at != self.shown[0]:
+            self.shown = at, self._seen(at)
+        return self.shown[1]
+
+    def _seen(self, at: float) -> tuple[np.ndarray, ...]:
+        tape = self.tape
         high, wide = self.world[0].shape
         x = _bounce(at * tape.speed_px[0], wide - 721)
         y = _bounce(at * tape.speed_px[1], high - tape.lines - 1)
@@ -231,6 +238,8 @@ def _unit_noise(rng: np.random.Generator, shape: tuple[int, int]) -> np.ndarray:
 
 def _shifted(plane: np.ndarray, shift: np.ndarray, each: int = 1) -> np.ndarray:
     """Each line moved right by its shift; all its samples or each second one."""
+    if not shift.any():
+        return np.ascontiguousarray(plane[:, ::each])
     x = np.arange(0, plane.shape[1], each, dtype=np.float32)[None, :] - shift[:, None].astype(np.float32)
     y = np.repeat(np.arange(len(plane), dtype=np.float32)[:, None], x.shape[1], 1)
     return cv2.remap(plane, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
