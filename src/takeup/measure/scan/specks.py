@@ -21,6 +21,7 @@ LARGEST_MM = 1.5
 SPECK_PX = 15  # a wider mark is no speck
 EVEN = 14  # codes between the darkest and the brightest of the ground about a speck in a picture
 STEADY = 7.0  # how many times the unrest about it a speck must stand out
+NEARLY = 0.8  # of what a speck must stand out: texture has many marks between that and all of it, dust hardly any
 DARK = 70.0  # bright points on a ground darker than this are stars and lamps
 
 
@@ -38,8 +39,9 @@ class Spot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Specks:
-    """Specks of one picture. ``count``; ``smooth``: share of the picture looked at in which specks can be told;
-    ``looked``: pixels looked at; ``area``: box of the place with them [px]."""
+    """Specks of one picture. ``count``: less as many as nearly were specks, for so many may be its texture's;
+    ``smooth``: share of the picture looked at in which specks can be told; ``looked``: pixels looked at; ``area``: box
+    of the place with them [px]."""
 
     count: int
     smooth: float
@@ -114,10 +116,13 @@ def specks(windows: Sequence[Window], full_scale: int, *, dark_only: bool) -> tu
         smooth = (rough <= EVEN) & (unrest <= min(1.5 * quiet + 0.15, 4.0))
         limit = np.maximum(15.0, STEADY * unrest)
         away = np.minimum(away, 0) if dark_only else np.where((base < DARK) & (away > 0), 0, away)
-        marks = _marks(away, base, limit, smooth, most_px=SPECK_PX, least_area=2)
+        marks = _marks(away, base, limit, smooth, most_px=SPECK_PX, least_area=2, share=NEARLY)
+        whole = int(sum(abs(codes) > limit[int(y), int(x)] for x, y, _, codes in marks))
         place = window.place
         area = (place.x, place.y, place.width, place.height)
-        found.append(Specks(count=len(marks), smooth=float(smooth.mean()), looked=grey.size, area=area))
+        found.append(
+            Specks(count=max(2 * whole - len(marks), 0), smooth=float(smooth.mean()), looked=grey.size, area=area)
+        )
     return tuple(found)
 
 
@@ -137,11 +142,18 @@ def _standing_out(grey: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray, 
 
 
 def _marks(
-    away: np.ndarray, base: np.ndarray, limit: np.ndarray, where: np.ndarray, *, most_px: float, least_area: int
+    away: np.ndarray,
+    base: np.ndarray,
+    limit: np.ndarray,
+    where: np.ndarray,
+    *,
+    most_px: float,
+    least_area: int,
+    share: float = 1.0,
 ) -> list[tuple[float, float, float, float]]:
-    """Small connected marks beyond their limit: x, y, size and codes."""
+    """Small connected marks beyond a share of their limit: x, y, size and codes."""
     height = np.abs(away)
-    strong = (height > limit) & where
+    strong = (height > (limit if share == 1.0 else np.float32(share) * limit)) & where
     height *= 2
     weak = (height > limit).view(np.uint8)
     del height
