@@ -96,6 +96,26 @@ def bed(pictures, seed):
     return np.clip(np.rint(glass), 0, 255).astype(np.uint8)
 
 
+@pytest.mark.parametrize("pair", [("lamp", "ball"), ("ball", "bar"), ("glow", "bar"), ("lamp", "bar")])
+def test_a_white_border_alike_makes_no_picture_the_same(pair):
+    """Prints of one make, with the same border, of plain things: a lamp in mist, a ball, a bar, a glow."""
+    y, x = np.mgrid[0:640, 0:640].astype(float)
+    shown = {
+        "glow": 90 + 100 * np.exp(-((x - 320) ** 2 + (y - 320) ** 2) / 150**2),
+        "lamp": 90 + 120 * np.exp(-((((x - 320) / 90) ** 2 + ((y - 320) / 60) ** 2) ** 2)),
+        "ball": np.where(((x - 330) / 150) ** 2 + ((y - 310) / 110) ** 2 < 1, 200.0, 90.0),
+        "bar": np.where((np.abs(x - 320) < 60) & (np.abs(y - 300) < 8), 150.0, 90.0),
+    }
+    rng = np.random.default_rng(5)
+    prints = []
+    for name in pair:
+        print_ = np.full((640, 640), 238.0)
+        print_[24:-24, 24:-24] = shown[name][24:-24, 24:-24]
+        print_ = cv2.GaussianBlur(print_, (0, 0), 0.8) + rng.normal(0, 1.2, print_.shape)
+        prints.append(np.clip(np.rint(print_), 0, 255).astype(np.uint8))
+    assert not any(same_print(*prints, framed=True, turn=turn).same for turn in range(4))
+
+
 def test_across_the_scans_of_a_box(tmp_path: Path):
     first = bed([(picture(1), 0.66), (picture(2), 0.66), (picture(0), 0.66)], 1)
     second = bed([(a_second_later(picture(2), 2), 0.66), (picture(4), 0.66), (rescanned(picture(1), 9), 0.66)], 2)

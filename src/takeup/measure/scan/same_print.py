@@ -7,6 +7,7 @@ a head has turned. So after one is brought onto the other, the detail of every s
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -20,14 +21,17 @@ SIDE = 16  # of the small square that is remembered of each picture
 LIKE = 0.6  # correlation of two such squares, to be worth a closer look
 LONG_PX = 640  # long side at which two pictures are compared
 BLOCK, REACH = 26, 9  # pixels; how far a block's detail is looked for
-TEXTURE = 1.6  # codes: a block with less detail than that, in either, says nothing
+TEXTURE = 1.6  # codes: a block with less detail than that, in either, says nothing of how well it agrees
+PLAINLY = 3  # times so much detail in one where the other has none: there they differ
+BARE = 0.15  # share of the blocks in which only one has detail: a hair on plain sky crosses some
 SPECKS = 0.08  # share of a block that dust may hide
 AGREES = 0.5  # correlation of one block's detail
 HOME = 0.8  # of a block's detail at its own place, dust left out: it has not moved
 TYPICAL = 0.7  # and of half of them
 AT_HOME = 1.5  # pixels by which a block may lie off: paper is never quite flat on the glass
 NEARER = 0.02  # correlation that a nearer place may lack: an edge lies as well anywhere along itself
-LEAST_BLOCKS = 12
+LEAST_BLOCKS = 12  # clear of the rim
+RIM = 0.13  # of either side, where a border may end
 CHANGED, ALONE = 0.02, 0.03  # share of the blocks that may differ, that may lie elsewhere where no two of them touch
 AT_FRAME = 0.01  # of the long side, by which what a print shows may lie off against its outline
 COVERED = 0.72  # of the smaller picture, where it is cropped
@@ -38,12 +42,14 @@ STEPS = 60
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SamePrint:
     """``likeness``: median correlation of the blocks; ``changed``, ``moved``: share of them that do not agree, that
-    lie elsewhere; ``blocks``: how many had detail. ``turn``: quarter turns clockwise that bring the other upright."""
+    lie elsewhere; ``bare``: share of all in which only one picture shows anything; ``blocks``: how many had detail.
+    ``turn``: quarter turns clockwise that bring the other upright."""
 
     same: bool
     likeness: float = 0.0
     changed: float = 1.0
     moved: float = 1.0
+    bare: float = 0.0
     blocks: int = 0
     turn: int = 0
 
@@ -86,16 +92,25 @@ def same_print(one: np.ndarray, other: np.ndarray, *, framed: bool, turn: int = 
         return SamePrint(same=False, turn=turn)
     agree, off, places = detail_blocks(one, moved, covered)
     size = int(agree.size)
-    if size < LEAST_BLOCKS:
+    inner = int(_inner(places, one.shape).sum())
+    if inner < LEAST_BLOCKS:
         return SamePrint(same=False, blocks=size, turn=turn)
     changed, gone = agree < AGREES, (agree >= AGREES) & (off > AT_HOME)
     likeness = float(np.median(agree))
+    lone = bare_blocks(one, moved, covered)
+    bare = lone / (inner + lone)
     still = gone.sum() <= max(1, ALONE * size) and _are_alone(places[gone])
-    same = likeness >= TYPICAL and changed.sum() <= max(1, CHANGED * size) and still
+    same = bare <= BARE and likeness >= TYPICAL and changed.sum() <= max(1, CHANGED * size) and still
     return SamePrint(
-        same=bool(same), likeness=likeness, changed=float(changed.mean()), moved=float(gone.mean()), blocks=size,
-        turn=turn,
+        same=bool(same), likeness=likeness, changed=float(changed.mean()), moved=float(gone.mean()), bare=bare,
+        blocks=size, turn=turn,
     )  # fmt: skip
+
+
+def _inner(places: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Which blocks lie clear of a white border: its edge lies alike in all prints of one make."""
+    middles = places + BLOCK / 2
+    return np.all((middles >= RIM * np.array(shape)) & (middles <= (1 - RIM) * np.array(shape)), axis=1)
 
 
 def _are_alone(places: np.ndarray) -> bool:
@@ -140,24 +155,44 @@ def detail(grey: np.ndarray) -> np.ndarray:
 
 def detail_blocks(one: np.ndarray, moved: np.ndarray, covered: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of each block with detail in both: its correlation where it fits best without dust, how far off, its place."""
+    agree, off, places = [], [], []
+    for place, block, about in _blocks(one, moved, covered):
+        if min(float(block.std()), float(about.std())) < TEXTURE:
+            continue
+        told = _fits(block, about)
+        if told is not None:
+            agree.append(told[0])
+            off.append(told[1])
+            places.append(place)
+    return np.array(agree), np.array(off), np.array(places).reshape(-1, 2)
+
+
+def bare_blocks(one: np.ndarray, moved: np.ndarray, covered: np.ndarray) -> int:
+    """How many blocks clear of the rim plainly show something in one picture, dust left out, the other nothing."""
+    count = 0
+    for place, block, about in _blocks(one, moved, covered):
+        if not _inner(np.array([place]), one.shape).all():
+            continue
+        here = about[REACH : REACH + BLOCK, REACH : REACH + BLOCK]
+        for shown, blank in ((block, about), (here, block)):
+            if blank.std() < TEXTURE <= shown.std() / PLAINLY:
+                level = np.abs(shown)
+                count += bool(shown[level <= np.quantile(level, 1 - SPECKS)].std() >= PLAINLY * TEXTURE)
+    return count
+
+
+def _blocks(
+    one: np.ndarray, moved: np.ndarray, covered: np.ndarray
+) -> Iterator[tuple[tuple[int, int], np.ndarray, np.ndarray]]:
+    """Each block that is covered: its place, its detail, and the other's detail there and about."""
     a, b = detail(one), detail(moved)
     inside = cv2.erode(covered.astype(np.uint8), np.ones((13, 13), np.uint8), borderValue=0) > 0
     rim = max(REACH + 2, int(0.02 * max(a.shape)))
-    agree, off, places = [], [], []
     for y in range(rim, a.shape[0] - rim - BLOCK + 1, BLOCK):
         for x in range(rim, a.shape[1] - rim - BLOCK + 1, BLOCK):
-            if not inside[y : y + BLOCK, x : x + BLOCK].all():
-                continue
-            block = a[y : y + BLOCK, x : x + BLOCK]
-            about = b[y - REACH : y + BLOCK + REACH, x - REACH : x + BLOCK + REACH]
-            if min(float(block.std()), float(about.std())) < TEXTURE:
-                continue
-            told = _fits(block, about)
-            if told is not None:
-                agree.append(told[0])
-                off.append(told[1])
-                places.append((y, x))
-    return np.array(agree), np.array(off), np.array(places).reshape(-1, 2)
+            if inside[y : y + BLOCK, x : x + BLOCK].all():
+                block = a[y : y + BLOCK, x : x + BLOCK]
+                yield (y, x), block, b[y - REACH : y + BLOCK + REACH, x - REACH : x + BLOCK + REACH]
 
 
 def _fits(block: np.ndarray, about: np.ndarray) -> tuple[float, float] | None:
