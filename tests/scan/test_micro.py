@@ -118,6 +118,16 @@ def test_a_fiche_is_cut_into_its_frames(seed, rows, columns, negative, left_out,
         assert np.hypot(*(np.mean(corners, axis=0) - [x + width / 2, y + height / 2])) < 2
 
 
+@pytest.mark.parametrize(("gap", "tilt"), [((2, 3), 0.06), ((3, 2), -1.4)])
+def test_thin_strips_part_the_frames_of_a_fiche_too(gap, tilt):
+    """Strips of two pixels, softened by the lens: none was told, or whole columns of frames passed for one frame."""
+    made = fiche(7, rows=4, columns=6, frame=(100, 130), gap=gap, tilt=tilt)
+    found = fiche_frames(made.pixels)
+    assert found is not None and (found.rows, found.columns, len(found.frames)) == (4, 6, 24)
+    for frame, (x, y, wide, tall) in zip(found.frames, made.frames, strict=True):
+        assert np.mean(frame, axis=0) == pytest.approx((x + wide / 2, y + tall / 2), abs=3)
+
+
 def test_frames_of_many_sizes_are_for_a_person():
     made = fiche(4, rows=3, columns=4, frame=(120, 160), header=False).pixels
     x, y = 60 + 136, 60  # the second frame is widened over the strip into the third
