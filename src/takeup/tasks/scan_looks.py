@@ -6,6 +6,7 @@ measure is given does not depend on it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -24,10 +25,11 @@ from takeup.measure.scan.origin import PURPOSE as ORIGIN
 from takeup.measure.scan.origin import origin, origin_places
 from takeup.measure.scan.pictures import Pictures, pictures, whole_scan
 from takeup.measure.scan.rails import clipped_share
-from takeup.measure.scan.scale import scale
+from takeup.measure.scan.scale import rulers_on, scale
 from takeup.measure.scan.seams_sizes import Papers
 from takeup.measure.scan.sides import Box
 from takeup.measure.scan.text_tilt import text_tilt
+from takeup.measure.scan.ticks import Ruler
 from takeup.media.still import INCOMPLETE, OpenStill, page_of
 from takeup.streams import CaptureFile, StillImage
 from takeup.tables.rows import Rows
@@ -82,17 +84,25 @@ def look_through(
     seen = Seen(image=image, notes=capture.notes, depth=depth.finish(depth_state), block=block, broken=broken)
     if broken:
         return seen, small
-    seen = _with_pictures(seen, small, rails.finish(rail_state), (still.width, still.height), carrier, rows)
-    seen = leaves_seen(seen, small, carrier, FAMILY.get(carrier, "print"), rows)
-    assert seen.pictures is not None
-    first = FirstLook(
-        small=small, pictures=seen.pictures, size=(still.width, still.height),
-        ppi=told_ppi(image.ppi_stated, (still.width, still.height), rows), full_scale=still.full_scale,
-    )  # fmt: skip
-    return second_look(seen, still, first, FAMILY.get(carrier, "print"), rows), small
+    size, family = (still.width, still.height), FAMILY.get(carrier, "print")
+    with ThreadPoolExecutor(1, thread_name_prefix="look") as beside:
+        ticks = beside.submit(rulers_on, small)
+        seen = _with_pictures(seen, small, rails.finish(rail_state), size, carrier, rows)
+        turned = beside.submit(leaves_seen, seen, small, carrier, family, rows)
+        if family in PAGES_OF_TEXT:  # a fiche's frames are its pictures; of pictures nothing else depends on it
+            seen = turned.result()
+        assert seen.pictures is not None
+        first = FirstLook(
+            small=small, pictures=seen.pictures, size=size, ppi=told_ppi(image.ppi_stated, size, rows),
+            full_scale=still.full_scale,
+        )  # fmt: skip
+        seen = second_look(seen, still, first, family, rows, ticks.result())
+        return replace(seen, leaves=turned.result().leaves), small
 
 
-def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, rows: Rows) -> Seen:
+def second_look(
+    seen: Seen, still: OpenStill, first: FirstLook, family: str, rows: Rows, lie: Sequence[Ruler] | None = None
+) -> Seen:
     """What only every pixel can tell, added to what was seen. Each measure says which places it wants; the scan passes
     by once for all of them, and for what is summed up of whole columns and rows.
 
@@ -108,7 +118,7 @@ def second_look(seen: Seen, still: OpenStill, first: FirstLook, family: str, row
         read = beside.submit(reading_seen, first.small, seen, family, rows)
         ghost = beside.submit(ghost_seen, first.small, seen, family, rows)
         fades = beside.submit(dyes_seen, first, seen.image.profile) if family in ("print", "film") else None
-        seen = replace(seen, scale=scale(first, family, sizes_for(family, rows)))
+        seen = replace(seen, scale=scale(first, family, sizes_for(family, rows), lie))
         seen, colours = colours_seen(seen, still, first, rows, family)
         wanted = edges_sought(seen, first, family)
         machine = begun.result()

@@ -45,7 +45,7 @@ def step(state: DepthState, strip: np.ndarray) -> DepthState:
     seen = np.zeros((1 << state.stated, strip.shape[2]), kind) if state.seen is None else state.seen.copy()
     for channel in range(strip.shape[2]):
         if rows.size and state.stated == 8:
-            counts = cv2.calcHist([np.ascontiguousarray(rows)], [channel], None, [256], [0, 256])
+            counts = cv2.calcHist([rows], [channel], None, [256], [0, 256])
             seen[:, channel] += counts.ravel().astype(np.int64)
         elif rows.size:
             seen[rows[..., channel].ravel(), channel] = True

@@ -10,6 +10,7 @@ import numpy as np
 
 from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.known_size import MM_PER_INCH, KnownSize, known_size
+from takeup.measure.scan.miniature import Miniature
 from takeup.measure.scan.perforations import perforations
 from takeup.measure.scan.pictures import Print
 from takeup.measure.scan.ticks import Ruler, rulers
@@ -52,7 +53,17 @@ class Scale:
         return self.across if self.across is not None else self.down
 
 
-def scale(first: FirstLook, family: str, sizes: Sizes) -> Scale:
+def rulers_on(small: Miniature) -> tuple[Ruler, ...]:
+    """All rulers in a scan's miniature, in pictures too."""
+    return rulers(_grey(small))
+
+
+def _grey(small: Miniature) -> np.ndarray:
+    pixels = small.pixels
+    return pixels[..., 0] if pixels.shape[2] == 1 else cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
+
+
+def scale(first: FirstLook, family: str, sizes: Sizes, lie: Sequence[Ruler] | None = None) -> Scale:
     """Tell the true scale of a scan.
 
     Parameters
@@ -62,14 +73,14 @@ def scale(first: FirstLook, family: str, sizes: Sizes) -> Scale:
         print, document, newspaper, film or micro: what may be of known size.
     sizes : Sizes
         Of that family.
+    lie : sequence of Ruler, optional
+        ``rulers_on`` the miniature, where they are known already.
     """
-    pixels = first.small.pixels
-    grey = pixels[..., 0] if pixels.shape[2] == 1 else cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
-    found = [one for one in rulers(grey) if not _in_a_picture(one, first)]
+    found = [one for one in (rulers_on(first.small) if lie is None else lie) if not _in_a_picture(one, first)]
     by_ruler = _by_rulers(found, first)
     if by_ruler is not None:
         return by_ruler
-    if sizes.pitch_mm is not None and (row := perforations(grey)) is not None:
+    if sizes.pitch_mm is not None and (row := perforations(_grey(first.small))) is not None:
         ppi = row.pitch * first.small.block / sizes.pitch_mm * MM_PER_INCH
         told = {"across" if row.along == "x" else "down": ppi}
         return Scale(**told, source="perforations", error=row.error / row.pitch, ticks=row.holes)  # type: ignore[arg-type]

@@ -218,6 +218,12 @@ def _middles(steps: np.ndarray, count: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(both), both / 2, 0.0)
 
 
+def _middle(few: np.ndarray) -> float:
+    """``np.median`` of a few numbers, in a fifth of the time."""
+    ordered = np.sort(few)
+    return float((ordered[(few.size - 1) // 2] + ordered[few.size // 2]) / 2)
+
+
 def _last_peak(strength: np.ndarray, hits: np.ndarray) -> int:
     """The outermost place where the step is at its strongest before it falls again."""
     at = int(hits[-1])
@@ -243,7 +249,7 @@ def _line(sharp: np.ndarray, centres: np.ndarray, d: np.ndarray, at: int, sure: 
         slope = float((share * (centres - mean)) @ (positions - base) / (share @ (centres - mean) ** 2))
         offset = base - slope * mean
         off = np.abs(positions - offset - slope * centres)
-        use = weights / (1 + (off / max(0.15, float(np.median(off)) * 2)) ** 2)
+        use = weights / (1 + (off / max(0.15, _middle(off) * 2)) ** 2)
     offset = float(np.clip(offset, d[at] - 4.0, d[at] + 4.0))
     reach = float(use @ centres**2)
     scatter = float(use @ off**2 / use.sum()) + 0.003

@@ -61,7 +61,7 @@ def rulers(grey: np.ndarray, most: int = 6) -> tuple[Ruler, ...]:
         How many places of either direction are looked at closely.
     """
     grey = np.ascontiguousarray(grey, np.float32)
-    found = [*_along(grey, "x", most), *_along(np.ascontiguousarray(grey.T), "y", most)]
+    found = [*_along(grey, "x", most), *_along(cv2.transpose(grey), "y", most)]
     return tuple(sorted(found, key=lambda one: -one.ticks * one.pitch))
 
 
