@@ -28,6 +28,22 @@ def test_touching_prints_and_a_scanners_frame(kind, seed):
         assert abs(best.tilt - one.tilt) <= 0.1
 
 
+def test_a_dark_lid_seen_between_two_rows_of_prints_is_no_scanners_frame():
+    """The prints' white borders end along one line near each limit, as the glass does inside a frame."""
+    rng = np.random.default_rng(3)
+    bed = np.full((640, 620, 3), 22.0)
+    truth = [(x, y, x + 250, y + 262) for y in (34, 344) for x in (36, 334)]
+    for left, top, right, bottom in truth:
+        bed[top:bottom, left:right] = 236.0
+        tones = rng.uniform(40, 200, (8, 7, 3)).repeat(29, axis=0).repeat(30, axis=1)
+        bed[top + 15 : top + 247, left + 20 : left + 230] = tones
+    seen = pictures(np.rint(bed + rng.normal(0, 1.2, bed.shape)).clip(0, 255).astype(np.uint8), 1, (620, 640), ppi=PPI,
+                    many=True, papers=papers_of(load_rows()))  # fmt: skip
+    assert not seen.unsure and not any(any(one.meets) for one in seen.prints)
+    boxes = [(*np.min(one.corners, axis=0), *np.max(one.corners, axis=0)) for one in seen.prints]
+    np.testing.assert_allclose(boxes, truth, atol=1.5)
+
+
 @pytest.mark.parametrize(("kind", "meets"), [("past", True), ("near", False)])
 def test_a_print_a_millimetre_over_the_limit_meets_it_and_one_that_stays_inside_does_not(kind, meets):
     """Seed 2: 1.0 mm over the scan's limit, or 0.8 mm inside it."""

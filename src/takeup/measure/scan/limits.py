@@ -11,6 +11,7 @@ from takeup.measure.scan.sides import Box
 
 PAST_MM = 1.0  # a shadow is narrower: what stands out further than this from a side is paper
 MOST_FRAME_IN = 0.5
+SAME, GAP = 8.0, 0.04  # codes off the frame; share of the line beside it: a dark lid goes on between its prints
 DARK, JUMP = 60.0, 30.0  # codes: what a frame is at most, and how far the glass beside it stands above it
 
 
@@ -27,13 +28,29 @@ class Frame:
 def dark_frame(pixels: np.ndarray, per_inch: float) -> Frame:
     """The even dark frame that some scanners show round their glass.
 
-    A frame's lines are dark and even along nearly their whole length, and the glass begins with a jump of brightness.
+    A frame's lines are dark and even along nearly their whole length, and the glass begins with a jump of brightness,
+    everywhere: where the dark goes on between bright things it is a dark lid.
     """
     most = round(MOST_FRAME_IN * per_inch)
     turned = pixels.transpose(1, 0, 2)
     left, right = _lines(turned, most), _lines(turned[::-1], most)
     top, bottom = _lines(pixels, most), _lines(pixels[::-1], most)
-    return Frame(top=top, right=right, bottom=bottom, left=left)
+    return Frame(
+        top=0 if _goes_on(pixels, top, left, right) else top,
+        right=0 if _goes_on(turned[::-1], right, top, bottom) else right,
+        bottom=0 if _goes_on(pixels[::-1], bottom, left, right) else bottom,
+        left=0 if _goes_on(turned, left, top, bottom) else left,
+    )
+
+
+def _goes_on(pixels: np.ndarray, deep: int, before: int, after: int) -> bool:
+    """Whether what looked like a frame is seen past its end as well, between ``before`` and ``after``."""
+    if not deep:
+        return False
+    lines = mean_of_channels(pixels[: deep + 2])
+    inside = lines[-1, before : lines.shape[1] - after]
+    level = float(np.median(lines[: max(1, deep - 2)]))
+    return bool(inside.size and (np.abs(inside - level) <= SAME).mean() > GAP)
 
 
 def _lines(pixels: np.ndarray, most: int) -> int:
