@@ -17,6 +17,8 @@ ROUNDS = ((14.0, 2), (8.0, 3), (5.0, 4), (4.0, 5), (3.0, 6), (2.0, 7))  # cut [c
 LOOKED_AT_PX = 500  # long side of what the lid is sought in
 LEAST_SCALE = 2  # so that a small scan's noise is averaged too: pixel by pixel a bare lid would not look even
 ROUGH = 4.0  # codes, of 5 x 5 pixels: more is texture or an edge, no lid
+STEEP, NOISES = 0.7, 6.0  # codes a pixel by which a lid shades at most, or so many times what its noise gives
+LEAK = 3  # px: what hangs together with the rim by less has come through a gap in paper's edge
 TIGHT = 2.0  # codes from the surface, within which a ring counts as even
 
 
@@ -65,7 +67,7 @@ def lid(pixels: np.ndarray, *, reach: float = 14.0, least_share: float = 0.2, le
     share = float(near[ring].mean())
     if share < least_share or near.mean() < 0.02:
         return None
-    weight = _from(ring, near)
+    weight = _from(ring, near & _calm(small, near & ring))
     weight[: small.shape[0] // 200 + 1, :] = weight[:, : small.shape[1] // 200 + 1] = False
     surface = np.broadcast_to(seed, small.shape)
     for cut, order in ROUNDS:
@@ -94,9 +96,18 @@ def _ring(shape: tuple[int, int]) -> np.ndarray:
 def _from(ring: np.ndarray, near: np.ndarray) -> np.ndarray:
     """What hangs together with the ring: paper that is nearly as bright as the lid is parted from it by its edges, and
     a page that covers most of the glass would else bend the surface to itself."""
-    numbers = cv2.connectedComponents(near.astype(np.uint8), connectivity=4)[1]
-    kept: np.ndarray = np.isin(numbers, np.unique(numbers[ring & near]))
-    return near & kept
+    wide = cv2.erode(near.astype(np.uint8), np.ones((LEAK, LEAK), np.uint8), borderValue=1)
+    numbers = cv2.connectedComponents(wide, connectivity=4)[1]
+    kept: np.ndarray = np.isin(numbers, np.unique(numbers[ring & (wide > 0)])) & (wide > 0)
+    return near & (cv2.dilate(kept.astype(np.uint8), np.ones((LEAK, LEAK), np.uint8)) > 0)
+
+
+def _calm(small: np.ndarray, rim: np.ndarray) -> np.ndarray:
+    """Where the codes change as slowly as a lid shades: the edge of paper hardly darker than the lid does not."""
+    grey = mean_of_channels(small)
+    slope = np.hypot(*(cv2.Scharr(grey, -1, *way, scale=1 / 32) for way in ((1, 0), (0, 1))))
+    own = float(np.median(slope[rim])) if rim.any() else 0.0
+    return np.asarray(slope <= max(STEEP, NOISES / 1.2 * own))
 
 
 def _commonest(codes: np.ndarray) -> np.ndarray:

@@ -20,13 +20,18 @@ from takeup.measure.scan.sides_wander import at_teeth
 FOOT_IN = 0.95  # the widest border of a print: an instant picture's foot
 BESIDE_IN = 0.45  # how far inside a side may lie of which a neighbour's edge was seen instead
 STRAIGHT = 0.6  # share of an outline along its box, under which it is no print's own
+FULL_PAGE = 0.94  # share of its box that a page fills, dog-ears and torn corners left out
 CLEAR, ALL_CLEAR = 0.75, 3.4  # share of one side seen, and of four together, where edges alone speak for a print
 
 
 def each_shape(
-    away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, papers: Papers
-) -> tuple[list[Fitted], list[Shape], list[Shape]]:
-    """What each shape is: prints with their paper, paper that cannot be told apart, and what is no paper at all."""
+    away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, papers: Papers, *,
+    many: bool = True,
+) -> tuple[list[Fitted], list[Shape], list[Shape]]:  # fmt: skip
+    """What each shape is: prints with their paper, paper that cannot be told apart, and what is no paper at all.
+
+    Where not ``many`` are sought but one page, a shape with a page's outline is that page, and the lines in it writing.
+    """
     found: list[Fitted] = []
     unsure: list[Shape] = []
     other: list[Shape] = []
@@ -34,7 +39,8 @@ def each_shape(
         if any(lies_in(shape.box, fitted.box) for fitted in found):
             continue
         curved = shape.straight < STRAIGHT and not is_oval(shape)
-        pieces = None if curved else take_apart(away, mask, shape, papers)
+        page = not many and not curved and shape.fill >= FULL_PAGE
+        pieces = [Piece(box=shape.box)] if page else None if curved else _parts(away, mask, shape, ground, papers)
         if pieces is not None and not pieces:
             unsure.append(shape)  # several prints, and no saying which
             continue
@@ -55,6 +61,12 @@ def each_shape(
     return found, unsure, other
 
 
+def _parts(away: np.ndarray, mask: np.ndarray, shape: Shape, ground: Lid, papers: Papers) -> list[Piece] | None:
+    rows, columns = ground.level.shape[:2]
+    middle = ground.level[min(max(int(shape.box.y), 0), rows - 1), min(max(int(shape.box.x), 0), columns - 1)]
+    return take_apart(away, mask, shape, papers, float(middle.mean()))
+
+
 def _fit(
     away: np.ndarray, mask: np.ndarray, shape: Shape, piece: Piece, ground: Lid, per_inch: float, papers: Papers, *,
     parted: bool = False, whole: bool = True,
@@ -68,8 +80,9 @@ def _fit(
         away, others, piece.box, noise=ground.noise, outward_px=0.4 * per_inch,
         inward_px=(0.06 if whole else 0.35) * per_inch, held=piece.seams,
     )  # fmt: skip
-    if parted:
-        return at_teeth(away, others, fitted, ground.noise, piece.seams)
+    if parted:  # beyond a seam another picture lies, whose tones say nothing of how this paper ends
+        ramps = tuple(ramp and not seam for ramp, seam in zip(fitted.ramps, piece.seams, strict=True))
+        return at_teeth(away, others, replace(fitted, ramps=ramps), ground.noise, piece.seams)  # type: ignore[arg-type]
     weak = [n for n in range(4) if _is_weak(fitted, n)]
     if weak:
         fitted = grown(
@@ -89,11 +102,14 @@ def _with_hidden(
 ) -> Fitted:
     """The same with the sides that are still not seen looked for where its size or its other borders put them."""
     seen = not any(_is_weak(fitted, n) for n in range(4)) and has_known_size(fitted.box, papers)
-    bare = Bare() if seen else without_border(away, fitted.box, noise, per_inch)
+    bare = without_border(away, fitted.box, noise, per_inch)
+    if seen and len(bare.sides) > 1:
+        bare = Bare()  # a picture that runs out at more than one side is of a known size by itself
     for n in bare.sides:
         further = by_border(away, others, fitted, n, bare.width, noise)
-        further = further or by_size(away, others, fitted, n, papers, noise, BESIDE_IN * per_inch)
-        fitted = further or unseen(fitted, n)
+        if not seen:
+            further = further or by_size(away, others, fitted, n, papers, noise, BESIDE_IN * per_inch)
+        fitted = further or (fitted if seen else unseen(fitted, n))
     for n in range(4):
         if _is_weak(fitted, n):
             fitted = by_size(away, others, fitted, n, papers, noise, BESIDE_IN * per_inch) or fitted

@@ -8,19 +8,19 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from takeup.measure.scan.seams_proof import LINE, OPEN, PAPER, proof
 from takeup.measure.scan.seams_sizes import Papers, is_known, rarity
+from takeup.measure.scan.seams_steps import CERTAIN, corner_cuts, crossing, is_drawn, peaks
 from takeup.measure.scan.shapes import Shape, flattened, is_oval, part_of
 from takeup.measure.scan.sides import Box
 
 FULL = 0.965  # share of a box that a print fills, rounded corners and deckle edges included
-CROSSING = 0.6  # share of a seam's length along which it must be seen
-CERTAIN = 0.85  # the same where the whole could be one print too
 PLAIN = 0.95  # nothing better is looked for
 LEAST_SEAM_MM = 45.0
-LEAST_STEP = 2.0  # codes of 255: medians over a sixteenth of a seam stand some 0.3 codes about the truth
 LEAST_MM = 30.0  # a line closer to the outline is a border's
 MOST_PLACES = 8  # where a part is tried to be cut
 MOST_PARTS = 48  # looked at in one shape: more than that is no bed of prints but a pattern
+BESIDE_PX = 8  # from a seam, where both prints must lie
 DEPTH = 5  # cuts one after the other: six in a row
 
 
@@ -43,14 +43,19 @@ class _Part:
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """One way to explain a part: its prints, the weakest seam between them, whether all have sizes that prints have."""
+    """One way to explain a part: its prints, the weakest seam between them, whether all have sizes that prints have;
+    how well its cuts are proven to be paper's ends, and whether another way explains the part just as well."""
 
     prints: tuple[_Part, ...]
     seam: float
     known: bool
+    proof: int = PAPER
+    doubtful: bool = False
 
 
-def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers) -> list[Piece] | None:
+def take_apart(
+    away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers, level: float = 247.0
+) -> list[Piece] | None:
     """The prints that a shape is made of; none when seams are seen that cannot be told safely, None when its outline is
     that of no print and nothing in it shows seams.
 
@@ -64,6 +69,8 @@ def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers)
         The shape to take apart.
     papers : Papers
         The sizes that prints have.
+    level : float
+        The lid's own code there.
     """
     if is_oval(shape):
         return [Piece(box=shape.box)]
@@ -73,15 +80,19 @@ def take_apart(away: np.ndarray, mask: np.ndarray, shape: Shape, papers: Papers)
     picture = flattened(away, shape.box)
     picture = picture if picture.ndim == 3 else picture[..., None]
     start = _Part(0, 0, flat.shape[1], flat.shape[0])
-    sheet = _Sheet(flat, picture, papers)
+    sheet = _Sheet(flat, picture, papers, level)
+    if _full(flat, start) and is_drawn(picture, flat):
+        return [Piece(box=shape.box)]
     way = _best_way(sheet, start, {}, 0)
     if way is None or (len(way.prints) > 1 and not way.known):
         if not _has_seam(sheet, start):
             return None
-        sheet = _Sheet(flat, picture, replace(papers, smaller_mm=papers.unseen_mm), loose=True)
+        sheet = _Sheet(flat, picture, replace(papers, smaller_mm=papers.unseen_mm), level, loose=True)
         way = _best_way(sheet, start, {}, 0)
         if way is None or not way.known:
             return []
+    if way.doubtful or _is_one_too(sheet, _tight(flat, start), way):
+        return []
     return [Piece(box=part_of(shape.box, p.u0, p.v0, p.u1, p.v1), seams=p.seams) for p in way.prints]
 
 
@@ -92,6 +103,7 @@ class _Sheet:
     flat: np.ndarray
     picture: np.ndarray
     papers: Papers
+    level: float  # of the ground
     loose: bool = False  # parts of papers may not be seen, so that only fitted sides tell their size
 
 
@@ -111,9 +123,10 @@ def _best_way(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth:
         if depth < DEPTH and len(seen) < MOST_PARTS and not _too_small(part, sheet)
         else []
     )
-    sure = [way for way in cuts if way.known and (way.seam >= CERTAIN or not (full and known))]
+    parted = [way for way in cuts if way.known and way.proof > LINE]
+    sure = [way for way in parted if way.seam >= CERTAIN or not (full and known)]
     if sure:
-        best: _Way | None = max(sure, key=lambda way: _ease(way, sheet.papers))
+        best: _Way | None = _easiest(sure, sheet.papers)
     elif full and known and not depth and any(_is_block(sheet, way) for way in cuts):
         best = None  # four prints of a size that nobody knows, or one large one of four pictures
     elif full and (known or depth or not (any(way.seam >= CERTAIN for way in cuts) and _has_seam(sheet, part))):
@@ -122,6 +135,46 @@ def _best_way(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth:
         best = None
     seen[part] = best
     return best
+
+
+def _easiest(sure: list[_Way], papers: Papers) -> _Way:
+    """The way that is believed; marked as doubtful where its cuts are not proven to be paper's ends and seams as clear
+    give other prints of known sizes."""
+    best = max(sure, key=lambda way: (way.proof, *_ease(way, papers)))
+    if best.proof >= PAPER or best.seam < CERTAIN:
+        return best
+    others = (way for way in sure if way.seam >= CERTAIN and way.proof >= best.proof and not _parts_further(best, way))
+    return replace(best, doubtful=best.doubtful or any(others))
+
+
+def _is_one_too(sheet: _Sheet, start: _Part, way: _Way) -> bool:
+    """Whether two prints of a way, or all, may be one print of a known size, since no end of paper is proven between
+    them. A seam that runs on between other prints is none: two pictures would have a line at one place."""
+    if len(way.prints) > 2 and way.proof < PAPER and _known(start, sheet.papers) and _full(sheet.flat, start):
+        return True
+    ends: list[tuple[int, int, bool]] = []
+    for at, one in enumerate(way.prints):
+        for two in way.prints[:at]:
+            axis = 0 if abs(one.u0 - two.u0) > abs(one.v0 - two.v0) else 1
+            whole = _Part(min(one.u0, two.u0), min(one.v0, two.v0), max(one.u1, two.u1), max(one.v1, two.v1))
+            seam = max(one.u0, two.u0) if axis == 0 else max(one.v0, two.v0)
+            end = min(one.u1, two.u1) if axis == 0 else min(one.v1, two.v1)
+            if abs(seam - end) > 4 or not _full(sheet.flat, whole):
+                continue
+            at_seam = seam - (whole.v0 if axis else whole.u0)
+            one_too = _known(whole, sheet.papers) and _proof(sheet, whole, axis, at_seam) < PAPER
+            ends.append((axis, seam, one_too))
+    alike = [sum(axis == other and abs(at - place) <= 6 for other, place, _ in ends) for axis, at, _ in ends]
+    return any(one_too and count < 2 for (_, _, one_too), count in zip(ends, alike, strict=True))
+
+
+def _parts_further(one: _Way, two: _Way, slack: int = 8) -> bool:
+    """Whether every print of a way lies in one of another's: they are the same, or that one leaves some in one."""
+
+    def lies(p: _Part, q: _Part) -> bool:
+        return min(p.u0 - q.u0, p.v0 - q.v0, q.u1 - p.u1, q.v1 - p.v1) >= -slack
+
+    return all(any(lies(p, q) for q in two.prints) for p in one.prints)
 
 
 def _ease(way: _Way, papers: Papers) -> tuple[bool, bool, int, float, int]:
@@ -152,10 +205,29 @@ def _ways_cut(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth:
             continue
         found = [half for half in halves if half is not None]
         prints = tuple(one for half in found for one in half.prints)
-        ways.append(_Way(prints, min(strength, *(half.seam for half in found)), all(half.known for half in found)))
-        if ways[-1].known and ways[-1].seam >= PLAIN:
+        known = all(half.known for half in found)
+        proven = _proof(sheet, part, axis, at) if known else OPEN
+        way = _Way(
+            prints, min(strength, *(half.seam for half in found)), known,
+            min(proven, *(half.proof for half in found)), any(half.doubtful for half in found),
+        )  # fmt: skip
+        ways.append(way)
+        if way.known and way.seam >= PLAIN and way.proof >= PAPER and not way.doubtful:
             break
     return ways
+
+
+def _proof(sheet: _Sheet, part: _Part, axis: int, at: int) -> int:
+    """What a cut is by what lies at both sides of it; where the outline has a corner there, paper ends."""
+    window = sheet.flat[part.v0 : part.v1, part.u0 : part.u1]
+    if window.mean() < 0.995 and any(side == axis and abs(at - place) <= 4 for side, place in corner_cuts(window)):
+        return PAPER
+    shown = sheet.picture[part.v0 : part.v1, part.u0 : part.u1]
+    shown, there = (shown, window) if axis == 0 else (shown.transpose(1, 0, 2), window.T)
+    both = np.flatnonzero(there[:, max(0, at - BESIDE_PX)] & there[:, min(at + BESIDE_PX, there.shape[1] - 1)])
+    if not both.size:
+        return OPEN
+    return proof(shown[both[0] : both[-1] + 1], at, sheet.papers.per_inch, sheet.level)
 
 
 def _has_seam(sheet: _Sheet, part: _Part) -> bool:
@@ -170,17 +242,17 @@ def _places(sheet: _Sheet, part: _Part) -> list[tuple[int, int, float]]:
     of its outline; nearest to its ends what would free a print of a known size."""
     window = sheet.flat[part.v0 : part.v1, part.u0 : part.u1]
     shown = sheet.picture[part.v0 : part.v1, part.u0 : part.u1]
-    corners = [] if window.mean() >= 0.995 else _corner_cuts(window)
+    corners = [] if window.mean() >= 0.995 else corner_cuts(window)
     found: list[tuple[int, int, float]] = []
     for axis in (0, 1):
         turned, there = (shown, window) if axis == 0 else (shown.transpose(1, 0, 2), window.T)
         least = _least(sheet.papers, turned.shape[1])
         if turned.shape[0] < 24 or turned.shape[1] < 2 * least:
             continue
-        strength = _crossing(turned, there)
+        strength = crossing(turned, there)
         strength[:least] = strength[-least:] = 0
         mine = strength.copy()
-        for at in _peaks(_where_known(mine, turned.shape[1], sheet.papers), 5) + _peaks(mine, 2):
+        for at in peaks(_where_known(mine, turned.shape[1], sheet.papers), 5) + peaks(mine, 2):
             found.append((axis, at, float(mine[at])))
         for side, at in corners:
             if side == axis:
@@ -190,16 +262,6 @@ def _places(sheet: _Sheet, part: _Part) -> list[tuple[int, int, float]]:
     for axis, at, sure in found:
         best[axis, at] = max(sure, best.get((axis, at), 0.0))
     return sorted(((axis, at, sure) for (axis, at), sure in best.items()), key=lambda one: -one[2])[:MOST_PLACES]
-
-
-def _peaks(strength: np.ndarray, most: int) -> list[int]:
-    left = strength.copy()
-    found: list[int] = []
-    while len(found) < most and left.max(initial=0.0) >= CROSSING:
-        at = int(np.argmax(left))
-        found.append(at)
-        left[max(0, at - 4) : at + 5] = 0
-    return found
 
 
 def _where_known(strength: np.ndarray, length: int, papers: Papers) -> np.ndarray:
@@ -239,28 +301,6 @@ def _tight(flat: np.ndarray, part: _Part) -> _Part:
     return _Part(u0 + int(columns[0]), v0 + int(rows[0]), u0 + int(columns[-1]) + 1, v0 + int(rows[-1]) + 1, part.seams)
 
 
-def _corner_cuts(window: np.ndarray) -> list[tuple[int, int]]:
-    """Places (axis 0: a vertical cut, 1: a horizontal one) where the shape's edge jumps."""
-    cuts = []
-    for axis, turned in ((0, window), (1, window.T)):
-        first = np.argmax(turned, axis=0).astype(np.float32)
-        last = (turned.shape[0] - 1 - np.argmax(turned[::-1], axis=0)).astype(np.float32)
-        for edge in (first, last):
-            ahead, behind = np.roll(edge, -3), np.roll(edge, 3)
-            jump = np.abs(ahead - behind)
-            jump[:6] = jump[-6:] = 0
-            least = max(6.0, 0.02 * turned.shape[0])
-            while jump.max(initial=0) > least:
-                peak = int(np.argmax(jump))
-                level = jump[max(0, peak - 5) : peak + 6]
-                at = max(0, peak - 5) + int(np.flatnonzero(level > 0.7 * level.max()).mean().round())
-                cuts.append((axis, at + 1))
-                jump[max(0, peak - 8) : peak + 9] = 0
-                if len(cuts) > 12:
-                    return cuts
-    return list(dict.fromkeys(cuts))
-
-
 def _cut(part: _Part, axis: int, at: int) -> tuple[_Part, _Part]:
     top, right, bottom, left = part.seams
     if axis == 0:
@@ -274,43 +314,6 @@ def _cut(part: _Part, axis: int, at: int) -> tuple[_Part, _Part]:
         _Part(part.u0, part.v0, part.u1, y, (top, right, True, left)),
         _Part(part.u0, y, part.u1, part.v1, (True, right, bottom, left)),
     )
-
-
-def _crossing(turned: np.ndarray, there: np.ndarray) -> np.ndarray:
-    """For each column, in how many of 16 pieces along it a step stands out from its neighbourhood (0..1).
-
-    Only pieces count in which the shape lies at both sides of the column: prints of different sizes touch along a part.
-    """
-    size = (turned.shape[1], 16 * 5)
-    few = cv2.resize(np.ascontiguousarray(turned), size, interpolation=cv2.INTER_AREA).reshape(16, 5, size[0], -1)
-    profile = np.median(few, axis=1)  # (16, columns, channels)
-    inside = (
-        cv2.resize(np.ascontiguousarray(there).view(np.uint8) * 255, (size[0], 16), interpolation=cv2.INTER_AREA) > 229
-    )
-    step = np.zeros(profile.shape[:2])
-    step[:, 2:-2] = np.abs(profile[:, 3:-1] + profile[:, 4:] - profile[:, :-4] - profile[:, 1:-3]).max(axis=2) / 2
-    thin = np.zeros_like(step)
-    thin[:, 2:-2] = np.abs(profile[:, 2:-2] - (profile[:, :-4] + profile[:, 4:]) / 2).max(axis=2)
-    step = np.maximum(step, thin)
-    near = np.maximum(np.roll(step, 1, axis=1), np.roll(step, -1, axis=1))
-    peak = np.maximum(step, near)
-    ground = np.median(np.stack([np.roll(step, n, axis=1) for n in (-12, -10, -8, -6, -5, 5, 6, 8, 10, 12)]), axis=0)
-    both = _within(inside, 1) & _within(inside, -1)
-    count = both.sum(axis=0)
-    seen = ((peak > np.maximum(2.5 * ground, LEAST_STEP)) & both).sum(axis=0) / np.maximum(count, 1)
-    seen[count < 3] = 0
-    return seen + 0.001 * np.minimum(step.mean(axis=0), 100)
-
-
-def _within(inside: np.ndarray, side: int) -> np.ndarray:
-    """For each column, whether the shape lies somewhere in the 8 to 56 columns at one side: a white border may not."""
-    found = np.zeros_like(inside)
-    for reach in range(8, min(57, inside.shape[1]), 8):
-        if side > 0:
-            found[:, :-reach] |= inside[:, reach:]
-        else:
-            found[:, reach:] |= inside[:, :-reach]
-    return found
 
 
 def _known(part: _Part, papers: Papers) -> bool:
