@@ -20,6 +20,8 @@ from takeup.measure.scan.tone import tone_curve
 from takeup.measure.scan.two_pages import Spread, two_pages
 from takeup.tables.rows import Rows
 
+BASE_PX = 900  # of the longer side, from twice which a picture is made smaller before its film's base is looked for
+
 
 def leaves_seen(seen: Seen, small: Miniature, carrier: str, family: str, rows: Rows) -> Seen:
     """What was seen, with its pages: added before the second look."""
@@ -61,10 +63,18 @@ def _picture(seen: Seen, small: Miniature, carrier: str) -> Leaves:
             part = part[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
         polarity = mask_polarity(np.ascontiguousarray(part))
         if not polarity.negative:
-            polarity = base_polarity(find_base(_light(part, seen.image.profile)).density)
+            polarity = base_polarity(find_base(_light(_thinned(part), seen.image.profile)).density)
         if polarity.negative:
             return Leaves(polarity=polarity, sure=True, looked=True)
     return Leaves(looked=True)
+
+
+def _thinned(part: np.ndarray) -> np.ndarray:
+    """As small as copies look for the base of a film (``media.still_mend.sample``); in full a glass takes 500 MB."""
+    step = max(1, max(part.shape[:2]) // BASE_PX)
+    if step == 1:
+        return part
+    return cv2.resize(part, (part.shape[1] // step, part.shape[0] // step), interpolation=cv2.INTER_AREA)
 
 
 def _light(part: np.ndarray, profile: str | None) -> np.ndarray:

@@ -88,16 +88,13 @@ def look_through(
     with ThreadPoolExecutor(1, thread_name_prefix="look") as beside:
         ticks = beside.submit(rulers_on, small)
         seen = _with_pictures(seen, small, rails.finish(rail_state), size, carrier, rows)
-        turned = beside.submit(leaves_seen, seen, small, carrier, family, rows)
-        if family in PAGES_OF_TEXT:  # a fiche's frames are its pictures; of pictures nothing else depends on it
-            seen = turned.result()
-        assert seen.pictures is not None
-        first = FirstLook(
-            small=small, pictures=seen.pictures, size=size, ppi=told_ppi(image.ppi_stated, size, rows),
-            full_scale=still.full_scale,
-        )  # fmt: skip
-        seen = second_look(seen, still, first, family, rows, ticks.result())
-        return replace(seen, leaves=turned.result().leaves), small
+        seen = leaves_seen(seen, small, carrier, family, rows)
+    assert seen.pictures is not None
+    first = FirstLook(
+        small=small, pictures=seen.pictures, size=size, ppi=told_ppi(image.ppi_stated, size, rows),
+        full_scale=still.full_scale,
+    )  # fmt: skip
+    return second_look(seen, still, first, family, rows, ticks.result()), small
 
 
 def second_look(
