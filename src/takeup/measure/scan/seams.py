@@ -10,7 +10,7 @@ import numpy as np
 
 from takeup.measure.scan.seams_proof import LINE, OPEN, PAPER, proof
 from takeup.measure.scan.seams_sizes import Papers, is_known, rarity
-from takeup.measure.scan.seams_steps import CERTAIN, corner_cuts, crossing, is_drawn, peaks
+from takeup.measure.scan.seams_steps import CERTAIN, CROSSING, corner_cuts, crossing, is_drawn, peaks
 from takeup.measure.scan.shapes import Shape, flattened, is_oval, part_of
 from takeup.measure.scan.sides import Box
 
@@ -20,6 +20,7 @@ LEAST_SEAM_MM = 45.0
 LEAST_MM = 30.0  # a line closer to the outline is a border's
 MOST_PLACES = 8  # where a part is tried to be cut
 MOST_PARTS = 48  # looked at in one shape: more than that is no bed of prints but a pattern
+CORNER_PX = 10  # by which the jump of an outline may lie off: shadows and the softness of the scan
 BESIDE_PX = 8  # from a seam, where both prints must lie
 DEPTH = 5  # cuts one after the other: six in a row
 
@@ -220,7 +221,9 @@ def _ways_cut(sheet: _Sheet, part: _Part, seen: dict[_Part, _Way | None], depth:
 def _proof(sheet: _Sheet, part: _Part, axis: int, at: int) -> int:
     """What a cut is by what lies at both sides of it; where the outline has a corner there, paper ends."""
     window = sheet.flat[part.v0 : part.v1, part.u0 : part.u1]
-    if window.mean() < 0.995 and any(side == axis and abs(at - place) <= 4 for side, place in corner_cuts(window)):
+    if window.mean() < 0.995 and any(
+        side == axis and abs(at - place) <= CORNER_PX for side, place in corner_cuts(window)
+    ):
         return PAPER
     shown = sheet.picture[part.v0 : part.v1, part.u0 : part.u1]
     shown, there = (shown, window) if axis == 0 else (shown.transpose(1, 0, 2), window.T)
@@ -255,9 +258,11 @@ def _places(sheet: _Sheet, part: _Part) -> list[tuple[int, int, float]]:
         for at in peaks(_where_known(mine, turned.shape[1], sheet.papers), 5) + peaks(mine, 2):
             found.append((axis, at, float(mine[at])))
         for side, at in corners:
-            if side == axis:
-                near = slice(max(0, at - 3), at + 4)
-                found.append((axis, at, float(strength[near].max(initial=0.0))))
+            if side == axis and least <= at <= turned.shape[1] - least:  # no print is narrower
+                near = strength[max(0, at - CORNER_PX) : at + CORNER_PX + 1]
+                if near.max(initial=0.0) >= CROSSING:  # the seam itself tells its place better than the outline's jump
+                    at = max(0, at - CORNER_PX) + int(np.argmax(near))
+                found.append((axis, at, float(strength[max(0, at - 3) : at + 4].max(initial=0.0))))
     best: dict[tuple[int, int], float] = {}
     for axis, at, sure in found:
         best[axis, at] = max(sure, best.get((axis, at), 0.0))

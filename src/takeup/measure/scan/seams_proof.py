@@ -15,6 +15,7 @@ GOES_ON, SHARE = 0.5, 0.6  # how alike both sides run in one picture; of what ru
 UNLIKE, HALF = 0.1, 0.5  # two pictures side by side run no more alike, or not half as alike as each by itself
 TONE = 2.2  # a scanner's usual curve
 GAP_PX, ERRORS = 0.2, 4.0  # so much ground between two papers, in pixels and in its own standard errors
+TRACE_PX, TRACE_ERRORS = 0.08, 2.5  # the same in light, where a shadow between them hides most of it
 HINT_PX, HINT_ERRORS = 0.2, 1.5  # the same where what is drawn is broken off there, too
 SHADED_PX = 8  # what stands out reaches past paper by its shadow
 BORDER_IN = (0.08, 0.4)  # an even border along a seam
@@ -52,9 +53,10 @@ def proof(shown: np.ndarray, at: int, per_inch: float | None, level: float) -> i
             return PAPER
         if all(_runs_round(half, per_inch, along=False) for half in borders):
             return LINE
-    seen = [_ground_between(_profile(part), at) for part in (grey, _light(grey, level))]  # however codes were mixed
-    ground, error = min(seen)
-    shows = GAP_PX <= ground <= WIDE and ground > ERRORS * error
+    coded, lit = (_ground_between(_profile(part), at) for part in (grey, _light(grey, level)))  # however it was mixed
+    shows = GAP_PX <= coded[0] <= WIDE and coded[0] > ERRORS * coded[1]
+    shows = shows and lit[0] >= TRACE_PX and lit[0] > TRACE_ERRORS * lit[1]
+    ground, error = min(coded, lit)
     beside = [_alike(grey, at + off, SHADE_PX) for off in (-14, -10, 10, 14) if 8 < at + off < columns - 8]
     goes_on = _alike(grey, at, SHADE_PX)
     if goes_on >= GOES_ON and goes_on >= SHARE * float(np.median(beside or [0.0])):
