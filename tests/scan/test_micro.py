@@ -10,7 +10,14 @@ from tests.make.scan import photographs
 
 from takeup.measure.scan.fiche import fiche_frames
 from takeup.measure.scan.page_light import page_light
-from takeup.measure.scan.polarity import base_polarity, codes_are_light, mask_polarity, text_blocks, text_polarity
+from takeup.measure.scan.polarity import (
+    base_polarity,
+    codes_are_light,
+    mask_polarity,
+    may_be_masked,
+    text_blocks,
+    text_polarity,
+)
 from takeup.measure.scan.two_pages import two_pages
 from takeup.streams import Original
 from takeup.tasks.check import check_file
@@ -93,6 +100,23 @@ def test_clear_film_along_an_outline_tells_a_colour_negative_and_no_other():
     assert base_polarity((0.25, 0.65, 0.95)).negative is True
     for other in ((0.28, 0.28, 0.28), (0.05, 0.10, 0.35), (2.4, 2.5, 2.6), (0.25,), ()):
         assert base_polarity(other).negative is None
+
+
+def test_film_with_its_holes_may_carry_a_mask_and_a_bright_photograph_may_not():
+    """A strip with an eighth of holes, half of them edges mixed by the miniature; photographs, a fifth of which is light."""
+    bright = 0
+    for photo in photographs():
+        light = np.clip((photo / 255.0) ** 2.2, 0.005, 1)
+        density = np.array([0.25, 0.65, 0.95]) + np.array([0.62, 0.60, 0.58]) * 0.6 * np.log10(light / 0.005)
+        strip = 10**-density
+        strip[: strip.shape[0] // 4, ::8] = strip[: strip.shape[0] // 4, 1::8] = 0.6
+        strip[: strip.shape[0] // 4, 2::8] = strip[: strip.shape[0] // 4, 3::8] = 1.0
+        assert may_be_masked(strip)
+        if (light[..., 2] > 0.4).mean() > 0.2:
+            bright += 1
+            assert not may_be_masked(light)
+    assert bright >= 3
+    assert not may_be_masked(np.ones((40, 40, 3)))  # nothing but the lamp
 
 
 def test_the_base_tells_codes_that_are_light_from_coded_ones():

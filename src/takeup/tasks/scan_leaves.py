@@ -15,7 +15,7 @@ from takeup.measure.scan.first import FirstLook
 from takeup.measure.scan.miniature import Miniature
 from takeup.measure.scan.page_light import page_light
 from takeup.measure.scan.pictures import Pictures, Print
-from takeup.measure.scan.polarity import base_polarity, mask_polarity, text_blocks, text_polarity
+from takeup.measure.scan.polarity import base_polarity, mask_polarity, may_be_masked, text_blocks, text_polarity
 from takeup.measure.scan.tone import tone_curve
 from takeup.measure.scan.two_pages import Spread, two_pages
 from takeup.tables.rows import Rows
@@ -63,7 +63,8 @@ def _picture(seen: Seen, small: Miniature, carrier: str) -> Leaves:
             part = part[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
         polarity = mask_polarity(np.ascontiguousarray(part))
         if not polarity.negative:
-            polarity = base_polarity(find_base(_light(_thinned(part), seen.image.profile)).density)
+            light = _light(_thinned(part), seen.image.profile)
+            polarity = base_polarity(find_base(light).density) if may_be_masked(light) else polarity
         if polarity.negative:
             return Leaves(polarity=polarity, sure=True, looked=True)
     return Leaves(looked=True)

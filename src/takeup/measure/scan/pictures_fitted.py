@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 
 import cv2
@@ -23,11 +25,14 @@ STRAIGHT = 0.6  # share of an outline along its box, under which it is no print'
 FULL_PAGE = 0.94  # share of its box that a page fills, dog-ears and torn corners left out
 CLEAR, ALL_CLEAR = 0.75, 3.4  # share of one side seen, and of four together, where edges alone speak for a print
 
+Told = tuple[list[Fitted], list[Shape], list[Shape]]
+Ahead = tuple[Shape, Future[Told]]
+
 
 def each_shape(
     away: np.ndarray, mask: np.ndarray, shapes: list[Shape], ground: Lid, per_inch: float, papers: Papers, *,
     many: bool = True,
-) -> tuple[list[Fitted], list[Shape], list[Shape]]:  # fmt: skip
+) -> Told:  # fmt: skip
     """What each shape is: prints with their paper, paper that cannot be told apart, and what is no paper at all.
 
     Where not ``many`` are sought but one page, a shape with a page's outline is that page, and the lines in it writing.
@@ -35,30 +40,51 @@ def each_shape(
     found: list[Fitted] = []
     unsure: list[Shape] = []
     other: list[Shape] = []
-    for shape in shapes:
-        if any(lies_in(shape.box, fitted.box) for fitted in found):
-            continue
-        curved = shape.straight < STRAIGHT and not is_oval(shape)
-        page = not many and not curved and shape.fill >= FULL_PAGE
-        pieces = [Piece(box=shape.box)] if page else None if curved else _parts(away, mask, shape, ground, papers)
-        if pieces is not None and not pieces:
-            unsure.append(shape)  # several prints, and no saying which
-            continue
-        if pieces is None:
-            alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, papers, whole=False)
-            clear = min(alone.covered) >= CLEAR and sum(alone.covered) >= ALL_CLEAR
-            if _is_print(alone, shape, papers) and (clear or has_known_size(alone.box, papers)):
-                found.append(alone)  # a blank back, or a pale part that melts into the lid: its edges are seen
-            else:
-                (unsure if _is_paper(shape) else other).append(shape)
-            continue
-        fits = [_fit(away, mask, shape, piece, ground, per_inch, papers, parted=len(pieces) > 1) for piece in pieces]
-        parted = len(fits) == 1 or all(has_known_size(fitted.box, papers) for fitted in fits)
-        if parted and all(_is_print(fitted, shape, papers) for fitted in fits):
-            found.extend(fits)
-        else:
-            (unsure if _is_paper(shape) else other).append(shape)
+
+    def told(shape: Shape) -> Told:
+        return _told(away, mask, shape, ground, per_inch, papers, many=many)
+
+    with ThreadPoolExecutor(2, thread_name_prefix="shapes") as lookers:
+        for shape, ahead in _one_ahead(lookers, told, shapes):
+            if any(lies_in(shape.box, fitted.box) for fitted in found):
+                continue
+            prints, parts, things = ahead.result()
+            found += prints
+            unsure += parts
+            other += things
     return found, unsure, other
+
+
+def _one_ahead(lookers: ThreadPoolExecutor, told: Callable[[Shape], Told], shapes: list[Shape]) -> Iterator[Ahead]:
+    """Each shape with what will be told of it, while the next one is looked at already: one for each core."""
+    started: list[Ahead] = []
+    for shape in shapes:
+        started.append((shape, lookers.submit(told, shape)))
+        if len(started) > 1:
+            yield started.pop(0)
+    yield from started
+
+
+def _told(
+    away: np.ndarray, mask: np.ndarray, shape: Shape, ground: Lid, per_inch: float, papers: Papers, *, many: bool
+) -> Told:  # fmt: skip
+    """One shape's prints; else the shape itself, where it is paper that cannot be told apart, or no paper."""
+    curved = shape.straight < STRAIGHT and not is_oval(shape)
+    page = not many and not curved and shape.fill >= FULL_PAGE
+    pieces = [Piece(box=shape.box)] if page else None if curved else _parts(away, mask, shape, ground, papers)
+    if pieces is not None and not pieces:
+        return [], [shape], []  # several prints, and no saying which
+    if pieces is None:
+        alone = _fit(away, mask, shape, Piece(box=shape.box), ground, per_inch, papers, whole=False)
+        clear = min(alone.covered) >= CLEAR and sum(alone.covered) >= ALL_CLEAR
+        if _is_print(alone, shape, papers) and (clear or has_known_size(alone.box, papers)):
+            return [alone], [], []  # a blank back, or a pale part that melts into the lid: its edges are seen
+        return ([], [shape], []) if _is_paper(shape) else ([], [], [shape])
+    fits = [_fit(away, mask, shape, piece, ground, per_inch, papers, parted=len(pieces) > 1) for piece in pieces]
+    parted = len(fits) == 1 or all(has_known_size(fitted.box, papers) for fitted in fits)
+    if parted and all(_is_print(fitted, shape, papers) for fitted in fits):
+        return fits, [], []
+    return ([], [shape], []) if _is_paper(shape) else ([], [], [shape])
 
 
 def _parts(away: np.ndarray, mask: np.ndarray, shape: Shape, ground: Lid, papers: Papers) -> list[Piece] | None:

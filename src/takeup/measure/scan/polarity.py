@@ -28,6 +28,10 @@ MOST_RANGE = 2.0  # density from its lightest to its densest: three decades of l
 ALIKE_RANGES = 1.8  # by which the channels' ranges may differ: their contrasts are nearly one
 BASE_RED = 0.12, 0.5  # density of unexposed masked film in red
 BASE_GREEN, BASE_BLUE = (0.2, 0.6), (0.42, 1.0)  # and how much denser it is in green and in blue
+LOOK_PX = 256
+THROUGH_HOLES = 0.9  # light that passed no film
+SLACK = 0.06  # density that a miniature may mix in at a hole's edge, or a scanner lose
+MOST_LIT = 0.1  # share of film that may be lighter in blue than any base: edges of holes, scratches, the lid about it
 LEAST_SPREAD = 0.25  # density from the lightest to the darkest: less is a blank
 
 GREYEST = 0.42  # density of silver film's base: 0.1 to 0.35, fog of age included
@@ -135,6 +139,23 @@ def mask_polarity(pixels: np.ndarray) -> Polarity:
         return Polarity()
     agree = float(((density[:, 1] > density[:, 0]) & (density[:, 2] > density[:, 0])).mean())
     return Polarity(negative=True, agree=agree, blocks=2, by="mask")
+
+
+def may_be_masked(light: np.ndarray) -> bool:
+    """Whether a picture may be colour negative film: all of it but its holes lets as little blue through as its base.
+
+    Cheap to ask before the base is sought.
+
+    Parameters
+    ----------
+    light : ndarray, shape (rows, columns, 3)
+        Linear light, 1 where nothing lies in its way.
+    """
+    step = max(1, max(light.shape[:2]) // LOOK_PX)
+    few = np.asarray(light[::step, ::step], np.float32).reshape(-1, 3)
+    film = few[(few < THROUGH_HOLES).any(axis=1)]
+    lit = film[:, 2] > 10 ** -(BASE_RED[0] + BASE_BLUE[0] - SLACK)
+    return bool(lit.mean() <= MOST_LIT) if film.size else False
 
 
 def base_polarity(density: tuple[float, ...]) -> Polarity:
