@@ -103,7 +103,7 @@ def test_clear_film_along_an_outline_tells_a_colour_negative_and_no_other():
 
 
 def test_film_with_its_holes_may_carry_a_mask_and_a_bright_photograph_may_not():
-    """A strip with an eighth of holes, half of them edges mixed by the miniature; photographs, a fifth of which is light."""
+    """A strip with an eighth of holes, half of them mixed by the miniature; photographs of which a fifth is light."""
     bright = 0
     for photo in photographs():
         light = np.clip((photo / 255.0) ** 2.2, 0.005, 1)
