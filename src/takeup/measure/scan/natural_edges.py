@@ -9,7 +9,6 @@ the blurred step that fits it best.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,9 +103,7 @@ def natural_edges(
         Light for each code; None when codes are light.
     """
     by_place = {window.place: window for window in windows}
-    there = [(one, by_place[one.place].pixels) for one in wanted if one.place in by_place]
-    with ThreadPoolExecutor(2, thread_name_prefix="edges") as readers:
-        found = list(readers.map(lambda one: _read(one[0], one[1], tone), there))
+    found = [_read(one, by_place[one.place].pixels, tone) for one in wanted if one.place in by_place]
     read = [one for one in found if one is not None]
     share = _blurred_in_light(read)
     told = [_told(one, share) for one in read]

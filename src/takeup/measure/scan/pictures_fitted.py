@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 
 import cv2
@@ -26,7 +24,6 @@ FULL_PAGE = 0.94  # share of its box that a page fills, dog-ears and torn corner
 CLEAR, ALL_CLEAR = 0.75, 3.4  # share of one side seen, and of four together, where edges alone speak for a print
 
 Told = tuple[list[Fitted], list[Shape], list[Shape]]
-Ahead = tuple[Shape, Future[Told]]
 
 
 def each_shape(
@@ -40,29 +37,14 @@ def each_shape(
     found: list[Fitted] = []
     unsure: list[Shape] = []
     other: list[Shape] = []
-
-    def told(shape: Shape) -> Told:
-        return _told(away, mask, shape, ground, per_inch, papers, many=many)
-
-    with ThreadPoolExecutor(2, thread_name_prefix="shapes") as lookers:
-        for shape, ahead in _one_ahead(lookers, told, shapes):
-            if any(lies_in(shape.box, fitted.box) for fitted in found):
-                continue
-            prints, parts, things = ahead.result()
-            found += prints
-            unsure += parts
-            other += things
-    return found, unsure, other
-
-
-def _one_ahead(lookers: ThreadPoolExecutor, told: Callable[[Shape], Told], shapes: list[Shape]) -> Iterator[Ahead]:
-    """Each shape with what will be told of it, while the next one is looked at already: one for each core."""
-    started: list[Ahead] = []
     for shape in shapes:
-        started.append((shape, lookers.submit(told, shape)))
-        if len(started) > 1:
-            yield started.pop(0)
-    yield from started
+        if any(lies_in(shape.box, fitted.box) for fitted in found):
+            continue
+        prints, parts, things = _told(away, mask, shape, ground, per_inch, papers, many=many)
+        found += prints
+        unsure += parts
+        other += things
+    return found, unsure, other
 
 
 def _told(
