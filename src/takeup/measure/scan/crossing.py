@@ -11,7 +11,7 @@ from takeup.measure.scan.lid import Lid
 from takeup.measure.scan.seams_sizes import Papers, has_known_size
 from takeup.measure.scan.shapes import flattened
 from takeup.measure.scan.sides import Box, Fitted, fit_box, stretched
-from takeup.measure.scan.sides_hidden import by_size, without_border
+from takeup.measure.scan.sides_hidden import by_size
 
 INTO_IN = 0.5  # how far a side may have gone into a neighbour whose border is lost on the lid
 SEAM_PX = 2.5  # miniature pixels by which boxes may lie in each other: a seam's width
@@ -37,11 +37,7 @@ def crossing_apart(
             ]
             first = int(turns[1][2] > turns[0][2])  # the one whose own paper begins the farther from that side
             own, other = ((one, two), (two, one))[first]
-            if (
-                turns[first][1] >= SEEN_APART
-                and not _cross(turns[first][0].box, kept[other].box)
-                and not without_border(away, turns[first][0].box, ground.noise, per_inch).sides
-            ):
+            if turns[first][1] >= SEEN_APART and not _cross(turns[first][0].box, kept[other].box):
                 kept[own] = turns[first][0]
             else:
                 doubtful += [kept[one].box, kept[two].box]

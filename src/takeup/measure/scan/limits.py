@@ -11,7 +11,6 @@ from takeup.measure.scan.sides import Box
 
 PAST_MM = 1.0  # a shadow is narrower: what stands out further than this from a side is paper
 MOST_FRAME_IN = 0.5
-SOFT_PX, STANDS, AS_FAR = 2.0, 30.0, 0.8  # miniature pixels past the side; codes from the lid; share of the print's own
 SAME, GAP = 8.0, 0.04  # codes off the frame; share of the line beside it: a dark lid goes on between its prints
 DARK, JUMP = 60.0, 30.0  # codes: what a frame is at most, and how far the glass beside it stands above it
 
@@ -114,22 +113,11 @@ def over_limits(
         deeper = min(int(np.ceil(np.median(past))) + 4, (rows if across else columns) - 1)
         inner = line + deeper if side in (0, 3) else line - deeper
         beside = away[inner, first:last] if across else away[first:last, inner]
-        goes_on = _alike(shown.mean(axis=1), beside.mean(axis=1), noise) or (
-            float(np.median(past)) >= SOFT_PX and _as_dark(shown.mean(axis=1), beside.mean(axis=1))
-        )
+        goes_on = _alike(shown.mean(axis=1), beside.mean(axis=1), noise)
         drawn = stands & (past > 0.9) if goes_on else np.zeros_like(stands)
         met = paper.mean() > 0.5 or drawn.mean() > 0.5
         moved.append(float(max(0.0, np.median(past) + 0.5)) if met else 0.0)
     return moved[0], moved[1], moved[2], moved[3]
-
-
-def _as_dark(shown: np.ndarray, beside: np.ndarray) -> bool:
-    """Whether the limit's line stands out as far as the print does: so far from paper its shadow is half gone."""
-    stands = np.abs(beside) >= STANDS
-    if stands.mean() < 0.5:
-        return False
-    share = shown[stands] / beside[stands]
-    return float(np.percentile(share, 25)) >= AS_FAR
 
 
 def _alike(one: np.ndarray, two: np.ndarray, noise: float) -> bool:

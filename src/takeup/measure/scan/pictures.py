@@ -21,7 +21,6 @@ from takeup.measure.scan.shapes import Shape, outlines
 from takeup.measure.scan.sides import Box, Fitted, stretched
 from takeup.measure.scan.written import signs_on
 
-OWN_BORDER_IN, OWN_ALIKE_IN, STRAIGHT_DEG = (0.06, 0.4), 0.03, 0.1  # a print's own border that is all of the ground
 WRITTEN = 300  # marks as tall as letters: a lid's specks and hairs are fewer, a page of text has thousands
 
 
@@ -94,8 +93,6 @@ def pictures(
     found, unsure, other = each_shape(away, mask, shapes, ground, per_inch, known, many=many)
     if is_scene(found, unsure, other):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
-    if len(found) == 1 and not unsure and _is_own_border(found[0].box, away.shape, per_inch):
-        return Pictures(prints=(whole,), unsure=(), ground="whole")
     if not many and (unsure or len(found) != 1 or _is_written(away, found, ground, per_inch)):
         return Pictures(prints=(whole,), unsure=(), ground="whole")
     apart, doubtful = crossing_apart(without_inner(found), away, mask, ground, per_inch, known)
@@ -112,17 +109,6 @@ def pictures(
     return Pictures(
         prints=reading_order(prints), unsure=boxes, ground="lid", noise=ground.noise, pages=reading_order(whole_pages)
     )
-
-
-def _is_own_border(box: Box, shape: tuple[int, ...], per_inch: float) -> bool:
-    """Whether the ground is the border of the one picture on it: narrow, and as wide at all four sides, as no
-    print lies on a glass."""
-    corners = box.corners()
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    margins = (float(low[0]), float(low[1]), float(shape[1] - high[0]), float(shape[0] - high[1]))
-    narrow = OWN_BORDER_IN[0] * per_inch <= min(margins) and max(margins) <= OWN_BORDER_IN[1] * per_inch
-    straight = abs((box.tilt + 45) % 90 - 45) <= STRAIGHT_DEG
-    return narrow and straight and max(margins) - min(margins) <= OWN_ALIKE_IN * per_inch
 
 
 def _is_written(away: np.ndarray, found: list[Fitted], ground: Lid, per_inch: float) -> bool:
