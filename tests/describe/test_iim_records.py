@@ -91,5 +91,17 @@ def test_a_segment_that_nobody_can_read_stays_as_it_is(tmp_path):
     assert (tmp_path / "c.jpg").read_bytes().count(body) == 1
 
 
+def test_segments_with_more_than_one_can_hold_stay_as_they_are(tmp_path):
+    body = write_blocks([(1036, b"\0\0", bytes(90_000))])  # a large miniature, say
+    bodies = [body[:60_000], b"Photoshop 3.0\0" + body[60_000:]]
+    Image.fromarray(PIXELS).save(tmp_path / "a.jpg")
+    data = (tmp_path / "a.jpg").read_bytes()
+    segments = b"".join(struct.pack(">BBH", 0xFF, 0xED, len(one) + 2) + one for one in bodies)
+    (tmp_path / "b.jpg").write_bytes(data[:2] + segments + data[2:])
+    tag_file(tmp_path / "b.jpg", tmp_path / "c.jpg", tags())
+    made = (tmp_path / "c.jpg").read_bytes()
+    assert segments in made and b"Harbour fair" in made  # the packet tells all the same
+
+
 def test_nothing_told_is_no_record():
     assert iim_records(plan_tags(Original(id="", carrier="print"), None)) == b""

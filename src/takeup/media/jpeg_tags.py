@@ -100,12 +100,14 @@ def read_jpeg_records(path: Path) -> bytes:
 
 
 def _resources(segments: Sequence[tuple[int, bytes]], records: bytes) -> list[tuple[int, bytes]]:
-    """The APP13 segment with these records; those of the file as they are where nobody can read them."""
+    """The APP13 segment with these records; those of the file as they are where nobody can read them, or where a
+    program filled several with so much else that no one segment holds it."""
     blocks = _blocks(segments)
-    if blocks is None:
-        return [(marker, body) for marker, body in segments if _holds_records(marker, body)]
-    new = resource_blocks.with_records(blocks, records)
-    return [(0xED, resource_blocks.write_blocks(new))] if new else []
+    new = resource_blocks.with_records(blocks, records) if blocks is not None else ()
+    body = resource_blocks.write_blocks(new)
+    if blocks is None or len(body) > SEGMENT_MOST:
+        return [(marker, own) for marker, own in segments if _holds_records(marker, own)]
+    return [(0xED, body)] if new else []
 
 
 def _blocks(segments: Sequence[tuple[int, bytes]]) -> Sequence[resource_blocks.Block] | None:
